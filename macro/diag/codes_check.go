@@ -1,0 +1,4 @@
+package diag
+
+// checkCodes are the codes of checking a show against its plan.
+var checkCodes = []Entry{}

@@ -1,0 +1,4 @@
+package diag
+
+// syntaxCodes are the codes of reading a show file.
+var syntaxCodes = []Entry{}
