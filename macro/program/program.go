@@ -189,7 +189,7 @@ type NodeKind uint8
 // The kinds of node.
 const (
 	SourceNode NodeKind = iota // makes Sources[Owner]
-	PassNode                   // shows Up[0], or nothing when Up is empty: ports, converters, splitters
+	PassNode                   // shows Up[0], or nothing when Up is empty: ports, converters, splitters; Owner is -1
 	SwitchNode                 // shows Up[value of Switches[Owner].Var]
 	BankNode                   // Banks[Owner]'s output
 	CleanNode                  // the same without keyers
@@ -198,7 +198,10 @@ const (
 
 // Node is a place that a picture can be at. Up are the nodes that a picture
 // can come from: for a bank node the nodes of its Picks, then of its keyers'
-// fills. Tie is the tie line whose far end this is, else -1.
+// fills; for a clean or preset node the nodes of its bank's Picks. A source
+// has none, but for a multiview: the inputs of its mixer. It is a picture of
+// its own, so these count for feedback loops only, never for what is shown.
+// Tie is the tie line whose far end this is, else -1.
 type Node struct {
 	Kind   NodeKind
 	Label  string // "mixer input 3"
@@ -453,7 +456,10 @@ const (
 )
 
 // Task is a script that can be running. Each task runs at most once at a time.
-// Rests are the instructions where it can rest, in code order; a task with
+// Code lies task by task in the order of the table, and a task stands after
+// every task that it runs: a macro after those it runs, a branch before its
+// owner. Rests are the instructions where it can rest, in code order: each
+// Sleep, Join and Until but an expect that is decided at once; a task with
 // none runs in one go and has At = -1. Entries are the addresses where it can
 // start: one, but for a macro one for each distinct set of arguments, whose
 // words stand in Args.
@@ -545,8 +551,12 @@ type Action struct {
 type Send struct {
 	Name   string
 	Device int32
-	Text   string // "horn", "lights(level: 40)"
+	Text   string  // "horn", "lights(level: 40)"
+	Values []Value // in the order of the plan's takes
 }
+
+// Value is one value of a Send: a number as written, or text as it is.
+type Value struct{ Name, Text string }
 
 // Command is what a device is told: the key of a Message. It is comparable.
 type Command struct {
@@ -570,6 +580,7 @@ const (
 	Shows                     // Destinations[A] shows Sources[B] (as a part of its picture)
 	SourceOnAir               // Sources[A] is on air
 	Running                   // Tasks[A] is running
+	ShowsNode                 // Destinations[A]'s picture comes through Nodes[B]: a bank's output, a tie line's end
 )
 
 // Cond is one node of a condition.
