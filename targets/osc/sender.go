@@ -1,0 +1,184 @@
+package osc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"sync"
+	"syscall"
+	"time"
+
+	"cuewright/macro/diag"
+	"cuewright/targets/wire"
+)
+
+// Sender sends packets to one device. Send gives all packets of a salvo to the
+// network together and in order, and returns when they are on their way; its
+// errors are *wire.Fault, or ctx's own when it was cancelled. It may be called
+// from several goroutines; salvos do not mix. Close ends it and its
+// goroutines, and may be called twice.
+type Sender interface {
+	Send(ctx context.Context, packets [][]byte) error
+	Close() error
+}
+
+// Config says how a sender reaches its device.
+type Config struct {
+	Name     string        // the device's, for errors
+	Wire     string        // osc.udp, osc.tcp or osc.slip
+	Address  string        // host:port
+	Deadline time.Duration // for one salvo, dialling included; 0 is DefaultDeadline
+	Bundle   bool          // send a salvo of several packets as one bundle, when it fits
+
+	// Heard, when set, is given what the device sends back on the same socket
+	// or connection. It is called from one goroutine at a time.
+	Heard Handler
+}
+
+// DefaultDeadline is the time that one salvo may take.
+const DefaultDeadline = 2 * time.Second
+
+// NewSender makes a sender. It does not dial: that is done by the first Send.
+func NewSender(c Config) (Sender, error) {
+	if _, _, err := net.SplitHostPort(c.Address); err != nil {
+		return nil, fmt.Errorf("`%s` is not host:port", c.Address)
+	}
+	if c.Deadline <= 0 {
+		c.Deadline = DefaultDeadline
+	}
+	switch c.Wire {
+	case "osc.udp":
+		return &udpSender{Config: c}, nil
+	case "osc.tcp":
+		return &streamSender{Config: c, framing: Sized}, nil
+	case "osc.slip":
+		return &streamSender{Config: c, framing: SLIP}, nil
+	}
+	return nil, fmt.Errorf("`%s` is not a wire for OSC", c.Wire)
+}
+
+var errClosed = errors.New("the sender is closed")
+
+func (c *Config) who() string { return wire.Who(c.Name, c.Address) }
+
+func (c *Config) fault(code diag.Code, format string, args ...any) error {
+	return &wire.Fault{Code: code, What: fmt.Sprintf(format, args...)}
+}
+
+// salvo is the packets as they are sent: one bundle when that is wanted and
+// fits, else each by itself.
+func (c *Config) salvo(packets [][]byte) ([][]byte, error) {
+	for _, p := range packets {
+		if len(p) > MaxPacket {
+			return nil, c.fault("message-too-long", "a message of %d bytes is too long to be sent to %s", len(p), c.who())
+		}
+	}
+	if c.Bundle && len(packets) > 1 {
+		if b, err := AppendBundle(nil, Immediately, packets...); err == nil {
+			return [][]byte{b}, nil
+		}
+	}
+	return packets, nil
+}
+
+// until is the moment by which a Send of now must be done.
+func (c *Config) until(ctx context.Context) time.Time {
+	until := time.Now().Add(c.Deadline)
+	if d, ok := ctx.Deadline(); ok && d.Before(until) {
+		return d
+	}
+	return until
+}
+
+// udpSender sends datagrams from one connected socket. mu guards conn, refused
+// and closed; it is never held while Heard is called, and no other lock is
+// taken under it.
+//
+// A datagram that nobody takes comes back as a refusal some time after it was
+// sent. The next Send reports it, after having sent its own packets.
+type udpSender struct {
+	Config
+	mu      sync.Mutex
+	conn    *net.UDPConn
+	refused error
+	closed  bool
+	reading sync.WaitGroup
+}
+
+func (s *udpSender) Send(ctx context.Context, packets [][]byte) error {
+	packets, err := s.salvo(packets)
+	if err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.dial(ctx); err != nil {
+		return wire.Classify(s.who(), err)
+	}
+	_ = s.conn.SetWriteDeadline(s.until(ctx))
+	for _, p := range packets {
+		_, err := s.conn.Write(p)
+		if err != nil {
+			// It may be what became of an earlier datagram; then this one was kept back.
+			s.refused = err
+			_, err = s.conn.Write(p)
+		}
+		if err != nil && !errors.Is(err, syscall.ECONNREFUSED) {
+			_ = s.conn.Close() // our own address may have changed: dial again next time
+			s.conn, s.refused = nil, nil
+			return wire.Classify(s.who(), err)
+		}
+	}
+	err, s.refused = s.refused, nil
+	return wire.Classify(s.who(), err)
+}
+
+func (s *udpSender) dial(ctx context.Context) error {
+	if s.closed {
+		return &wire.Fault{Code: "device-hung-up", What: errClosed.Error(), Err: errClosed}
+	}
+	if s.conn != nil {
+		return nil
+	}
+	d := net.Dialer{Deadline: s.until(ctx)}
+	conn, err := d.DialContext(ctx, "udp", s.Address)
+	if err != nil {
+		return err
+	}
+	udp := conn.(*net.UDPConn)
+	s.conn = udp
+	s.reading.Go(func() { s.read(udp) })
+	return nil
+}
+
+// read hears the device's answers and the refusals, until the socket is closed.
+func (s *udpSender) read(conn *net.UDPConn) {
+	buf := make([]byte, MaxPacket+4)
+	from := From{Addr: addrPort(conn.RemoteAddr()), dialled: conn}
+	for {
+		n, err := conn.Read(buf)
+		switch {
+		case errors.Is(err, net.ErrClosed):
+			return
+		case err != nil:
+			s.mu.Lock()
+			s.refused = err
+			s.mu.Unlock()
+			time.Sleep(errorPause)
+		case s.Heard != nil:
+			s.Heard(buf[:n], from)
+		}
+	}
+}
+
+func (s *udpSender) Close() error {
+	s.mu.Lock()
+	s.closed = true
+	if s.conn != nil {
+		_ = s.conn.Close() // a second Close says that it is closed, no more
+	}
+	s.mu.Unlock()
+	s.reading.Wait()
+	return nil
+}
