@@ -1,4 +1,27 @@
 package diag
 
 // sendCodes are the codes of rendering and sending messages.
-var sendCodes = []Entry{}
+var sendCodes = []Entry{
+	{"unknown-message-value", Error, "a message uses a value that it does not have",
+		"The message cannot be made, so the device would never be told."},
+	{"unreadable-message", Error, "a message of the plan cannot be read",
+		"The message cannot be made, so the device would never be told."},
+	{"mismatched-message-value", Error, "a value of a message is of the wrong kind",
+		"The device would get a value that it does not understand, and would do nothing or the wrong thing."},
+	{"refused-message-value", Error, "a value cannot be put into its message",
+		"The message would reach another function of the device than the one that was meant."},
+	{"broken-address", Error, "an address that no device can have",
+		"The message would be thrown away on arrival without a word."},
+	{"broken-header", Error, "a header that cannot be sent",
+		"The device would refuse the request or take it for another one."},
+	{"oversized-message", Error, "a message is too large",
+		"A device may cut it short or throw it away, and the press would do nothing."},
+	{"action-without-message", Error, "the plan does not say how a device is told to do something",
+		"The button would light as if it had worked, and the device would never hear of it."},
+	{"device-without-control", Warning, "the show drives a device that the plan does not say how to reach",
+		"It works in rehearsal, but on the night somebody has to do it by hand."},
+	{"unknown-heard-field", Error, "a device reports something that is not part of the show",
+		"What the device says would be lost, and the lamps would show a guess."},
+	{"unknown-meaning", Error, "a reported value has no meaning",
+		"What the device says would be lost, and the lamps would show a guess."},
+}
