@@ -29,13 +29,13 @@ type EffectKind uint8
 
 // The kinds of effect.
 const (
-	Sent    EffectKind = iota // Command goes to Device
+	Sent    EffectKind = iota // Command goes to Device; Reason RecorderFull when it will not roll
 	Failed                    // Command could not be done, Reason says why
 	Alerted                   // Text
 	Noted                     // Text
 	Missed                    // an expectation did not come true: Instr
 	Timed                     // a wait until reached its limit: Instr
-	Ignored                   // a press or run changed nothing, Reason says why
+	Ignored                   // a press or run changed nothing, Reason says why; A is the button (NotShowing, CoverOpened, StillDown), the task that was not started (AlreadyRunning, WasQueued) or -1
 	Fired                     // cue A was fired
 	Started                   // task A started
 	Ended                     // task A ended
@@ -59,6 +59,8 @@ const (
 	IsProtected           // the destination is protected
 	NoPath                // no way through the rack, whatever is free
 	TiesTaken             // the tie lines that could are held
+	StillDown             // the button is already held down
+	TooLong               // it ran on and on within one event, and was ended
 )
 
 // Effect is one thing that an event did. Task is the task on whose behalf, or
