@@ -1,4 +1,35 @@
 package diag
 
 // onairCodes are the codes of the built-in on-air checks of sim/onair.
-var onairCodes = []Entry{}
+var onairCodes = []Entry{
+	{"camera-moved-on-air", Warning, "robotic camera moved on air",
+		"The audience sees the picture swing to the stored shot as if by accident."},
+	{"deck-touched-on-air", Warning, "deck loaded or stopped on air",
+		"The clip that the audience watches breaks off in the middle."},
+	{"deck-ran-out-on-air", Warning, "clip ended on air",
+		"The picture freezes or goes black at the end of the clip until somebody notices."},
+	{"source-changed-on-air", Warning, "crosspoint changed under a live picture",
+		"The audience sees another picture although nobody cut to it."},
+	{"feedback-loop", Error, "picture fed back into itself",
+		"A picture that shows itself turns into a tunnel on every screen, and the way out is hard to find in a hurry."},
+	{"picture-refused", Error, "refused picture on a destination",
+		"The plan says that this picture must never be seen there, and now it is."},
+	{"recorder-source-changed", Warning, "recorder's source changed while rolling",
+		"The recording jumps to another picture, and the part that was wanted is gone for good."},
+	{"live-without-recording", Warning, "live with no recorder rolling",
+		"What goes out now cannot be replayed, cut or shown again if nobody records it."},
+	{"rival-macros", Warning, "two running scripts pull one bus two ways",
+		"Whichever speaks last wins, so the picture is a matter of luck."},
+	{"transition-over-transition", Warning, "transition started over a running one",
+		"The running transition is cut short, and the audience sees the picture jump."},
+	{"tie-lines-exhausted", Error, "no free tie line",
+		"The button does nothing, because every tie line that could bring the picture is in use."},
+	{"no-path", Error, "no way from picture to place",
+		"No crosspoint of this rack can ever bring the picture there, so the button can do nothing."},
+	{"flashing", Error, "more than three flashes in a second",
+		"Flashing pictures can cause seizures in people who watch (WCAG 2.2, success criterion 2.3.1)."},
+	{"protected-changed", Warning, "protected destination changed",
+		"Somebody protected this picture so that it stays, and a change elsewhere has moved it."},
+	{"device-did-not-act", Warning, "device did not do what it was told",
+		"From here on the rack is not as the show believes it to be."},
+}
