@@ -237,7 +237,9 @@ func (k *maker) run(t *testing.T) *bench {
 	return &bench{t: t, Machine: m, s: m.Start()}
 }
 
-func (b *bench) do(kind EventKind, a, v int32) { b.heard = b.Apply(b.s, Event{kind, a, v, b.s.Now}, nil) }
+func (b *bench) do(kind EventKind, a, v int32) {
+	b.heard = b.Apply(b.s, Event{kind, a, v, b.s.Now}, nil)
+}
 
 func (b *bench) press(button int32) {
 	b.do(Down, button, 0)

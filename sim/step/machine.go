@@ -33,9 +33,9 @@ type Machine struct {
 	tables
 	s      *state.State // what Apply is changing
 	out    []Effect
-	pc     []int32 // of each task: its next instruction, or resting
-	going  int     // how many tasks are not resting
-	looked bool    // Graph has seen s as it is
+	pc     []int32  // of each task: its next instruction, or resting
+	live   []uint64 // bit t%64 of word t/64: task t is not resting
+	looked bool     // Graph has seen s as it is
 	group  int32
 	fuel   int
 	passed []Effect // Advance's effects of one event
@@ -46,6 +46,7 @@ func New(p *program.Program) *Machine {
 	l := state.NewLayout(p)
 	m := &Machine{P: p, L: l, Graph: signal.New(p, l), Routes: route.New(p, l), tables: newTables(p)}
 	m.pc = make([]int32, len(p.Tasks))
+	m.live = make([]uint64, len(m.waits))
 	for t := range m.pc {
 		m.pc[t] = resting
 	}

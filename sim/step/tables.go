@@ -12,7 +12,7 @@ type tables struct {
 	joins     [][]join  // of each task: who may rest until it has ended
 	branches  [][]int32 // of each task: its branches
 	followers [][]int32 // of each cue: the cues that follow it
-	waiters   []int32   // tasks that can rest until a condition holds
+	waits     []uint64  // bit t%64 of word t/64: task t can rest until a condition holds
 }
 
 // shown is a surface's variable and the value at which it shows a page.
@@ -34,6 +34,7 @@ func newTables(p *program.Program) tables {
 		joins:     make([][]join, len(p.Tasks)),
 		branches:  make([][]int32, len(p.Tasks)),
 		followers: make([][]int32, len(p.Cues)),
+		waits:     make([]uint64, (len(p.Tasks)+63)/64),
 	}
 	for _, surface := range p.Surfaces {
 		for i, page := range surface.Pages {
@@ -66,7 +67,7 @@ func (x *tables) addTask(p *program.Program, t int32) {
 		}
 	}
 	if waits {
-		x.waiters = append(x.waiters, t)
+		x.waits[t/64] |= 1 << (t % 64)
 	}
 }
 

@@ -1,6 +1,7 @@
 package step
 
 import (
+	"math/bits"
 	"slices"
 
 	"cuewright/macro/program"
@@ -46,18 +47,14 @@ func (m *Machine) start(task, entry int32) {
 
 // goOn lets a task go on from an address when its turn comes.
 func (m *Machine) goOn(task, at int32) {
-	if m.pc[task] == resting {
-		m.going++
-	}
 	m.pc[task] = at
+	m.live[task/64] |= 1 << (task % 64)
 }
 
 // pause takes a task out of those that go on.
 func (m *Machine) pause(task int32) {
-	if m.pc[task] != resting {
-		m.going--
-	}
 	m.pc[task] = resting
+	m.live[task/64] &^= 1 << (task % 64)
 }
 
 // rest lets a task rest at an instruction, for micros if not 0.
@@ -138,46 +135,44 @@ func (m *Machine) stopAll() {
 
 // settle lets every task that can go on do so, in table order, until none can.
 func (m *Machine) settle() {
-	for m.going > 0 || m.someoneWakes() {
-		for t := range m.P.Tasks {
-			task := int32(t)
+	for m.pass() {
+	}
+}
+
+// pass takes one turn through the tasks that may go on, and says whether one
+// did. A task that is started by an earlier one has its turn in the same pass.
+func (m *Machine) pass() bool {
+	moved := false
+	for w := range m.live {
+		var past uint64 // tasks of this word that have had their turn
+		for {
+			left := (m.live[w] | m.waits[w]) &^ past
+			if left == 0 {
+				break
+			}
+			bit := bits.TrailingZeros64(left)
+			past = 2<<bit - 1
+			task := int32(w*64 + bit)
 			if m.pc[task] != resting || m.wakes(task) {
 				m.run(task)
+				moved = true
 			}
 		}
 	}
+	return moved
 }
 
-func (m *Machine) someoneWakes() bool {
-	for _, t := range m.waiters {
-		if m.awaited(t) >= 0 {
-			return true
-		}
-	}
-	return false
-}
-
-// awaited is the instruction after the wait until that task rests at, when
-// its condition holds; else -1.
-func (m *Machine) awaited(task int32) int32 {
+// wakes lets a task go on that rests until a condition holds, if it does now.
+func (m *Machine) wakes(task int32) bool {
 	at := m.restingAt(task)
 	if at < 0 {
-		return -1
+		return false
 	}
 	if in := &m.P.Code[at]; in.Op != program.Until || !m.holds(in.A) {
-		return -1
-	}
-	return at + 1
-}
-
-// wakes lets a task go on whose condition has come true.
-func (m *Machine) wakes(task int32) bool {
-	next := m.awaited(task)
-	if next < 0 {
 		return false
 	}
 	m.disarm(m.P.Tasks[task].Timer)
-	m.goOn(task, next)
+	m.goOn(task, at+1)
 	return true
 }
 
