@@ -49,6 +49,8 @@ func Classify(who string, err error) error {
 	switch {
 	case err == nil, errors.As(err, &f), errors.Is(err, context.Canceled):
 		return err
+	case unknownName(err):
+		return &Fault{Code: "device-unreachable", What: "the name in the address of " + who + " is not known", Err: err}
 	case timedOut(err):
 		return &Fault{Code: "device-no-answer", What: who + " did not answer in time", Err: err}
 	case errors.Is(err, syscall.ECONNREFUSED):
@@ -81,9 +83,22 @@ func hungUp(err error) bool {
 }
 
 func unreachable(err error) bool {
-	var n *net.DNSError
 	var op *net.OpError
-	return errors.As(err, &n) || errors.As(err, &op)
+	if errors.As(err, &op) && op.Op == "dial" {
+		return true
+	}
+	for _, e := range []error{syscall.ENETUNREACH, syscall.EHOSTUNREACH, syscall.ENETDOWN, syscall.EHOSTDOWN,
+		syscall.EADDRNOTAVAIL, syscall.EPERM, syscall.EACCES} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
+func unknownName(err error) bool {
+	var n *net.DNSError
+	return errors.As(err, &n)
 }
 
 func untrusted(err error) bool {
