@@ -255,3 +255,20 @@ func (g *Graph) own(node int32) int32 {
 	}
 	return -1
 }
+
+// Origin is where the picture at a node is made: the source or the bank's
+// output that cables and standing crosspoints lead up to. It is -1 when they
+// lead nowhere.
+func (g *Graph) Origin(node int32) int32 {
+	for range g.p.Nodes {
+		if node < 0 {
+			return -1
+		}
+		n := &g.p.Nodes[node]
+		if n.Kind != program.PassNode && n.Kind != program.SwitchNode {
+			return node
+		}
+		node = g.bottom(n)
+	}
+	return -1
+}
