@@ -1,0 +1,184 @@
+package check
+
+import (
+	"strconv"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/nearest"
+	"cuewright/macro/noun"
+	"cuewright/macro/plan"
+	"cuewright/macro/source"
+	"cuewright/macro/syntax"
+)
+
+// action checks a verb with its operands: first each by itself, then whether
+// the things can do it together.
+func (c *checker) action(a *syntax.Action) {
+	if c.env == nil {
+		c.touch = false
+	}
+	v := a.Verb
+	if v.ID == syntax.Send {
+		c.send(a)
+	} else {
+		c.operands(a)
+	}
+	if c.env == nil && c.touch {
+		c.macro.later = append(c.macro.later, later{action: a})
+	}
+}
+
+// operands checks the operands of every verb but send. Where a slot takes a
+// list, each of it is judged with the single ones.
+func (c *checker) operands(a *syntax.Action) {
+	c.given = c.given[:0]
+	var one [6]given // by slot
+	list := -1
+	for i := range a.Verb.Slots {
+		s := &a.Verb.Slots[i]
+		if s.Kinds == 0 || i >= len(a.Operands) {
+			continue
+		}
+		if s.List {
+			list = i
+			for _, op := range a.Operands[i] {
+				c.given = append(c.given, c.operand(op, s.Kinds))
+			}
+			continue
+		}
+		if s.Kinds == noun.Duration {
+			for _, op := range a.Operands[i] {
+				c.time(op, transitionTime)
+			}
+			continue
+		}
+		for _, op := range a.Operands[i] {
+			one[i] = c.operand(op, s.Kinds)
+		}
+	}
+	if list < 0 {
+		c.judge(a, one[0], one[2])
+		return
+	}
+	for _, g := range c.given {
+		c.judge(a, g, one[2])
+	}
+}
+
+// judge checks whether the thing that a verb names first can do it, with the
+// second where there is one.
+func (c *checker) judge(a *syntax.Action, thing, with given) {
+	if !thing.ok {
+		return
+	}
+	if e := thing.entry; e != nil {
+		c.needs(a, thing, e)
+	}
+	switch a.Verb.ID {
+	case syntax.Cut, syntax.Preset, syntax.Mix, syntax.Wipe:
+		if with.known() && thing.known() {
+			c.pick(a, thing, with)
+		}
+	case syntax.Route:
+		if thing.known() && thing.entry.Destination != nil {
+			c.routed(a, thing, with)
+		}
+	case syntax.Load:
+		if thing.known() && with.known() {
+			c.clip(thing, with)
+		}
+	case syntax.Recall:
+		if thing.known() {
+			c.shot(thing, with)
+		}
+	case syntax.Stop:
+		if c.env == nil {
+			c.noteStop(a, thing)
+		}
+	}
+}
+
+// noteStop notes that a recorder or encoder is stopped here.
+func (c *checker) noteStop(a *syntax.Action, thing given) {
+	if thing.param {
+		if k := c.macro.params[thing.value.Text]; k.Has(noun.Recorder | noun.Encoder) {
+			c.stops = append(c.stops, stop{thing.value.At, thing.value.Text})
+		}
+	} else if e := thing.entry; e.Kind.Has(noun.Recorder | noun.Encoder) {
+		c.stops = append(c.stops, stop{thing.value.At, e.Name})
+	}
+}
+
+// clip checks that the deck has the clip.
+func (c *checker) clip(deck, clip given) {
+	d := deck.entry.Device
+	for _, have := range d.Clips {
+		if have.Name == clip.value.Text {
+			return
+		}
+	}
+	if c.rack.Partial {
+		return
+	}
+	names := make([]string, len(d.Clips))
+	for i, have := range d.Clips {
+		names[i] = have.Name
+	}
+	f := diag.New("unknown-clip", clip.value.At, "`%s` has no clip `%s`", d.Name, clip.value.Text).
+		With(d.At, "its clips in the plan")
+	c.report(near(f, clip.value.At, clip.value.Text, names, `"`, "add the clip to `%s` in the plan", d.Name), clip, deck)
+}
+
+// shot checks that the camera moves and has the shot.
+func (c *checker) shot(camera, shot given) {
+	d := camera.entry.Device
+	if !d.Robotic {
+		c.report(diag.New("not-robotic", camera.value.At, "`%s` is a fixed camera and stores no shots", d.Name).
+			With(d.At, "here in the plan").
+			Mend("say `robotic: true` and its shots in the plan, or recall a shot of another camera"), camera)
+		return
+	}
+	if !shot.known() || c.rack.Partial {
+		return
+	}
+	if _, ok := storedShot(d, shot.value.Text, shot.value.Kind == syntax.String); ok {
+		return
+	}
+	text, quote := shot.value.Text, ""
+	names := make([]string, len(d.Shots))
+	for i, s := range d.Shots {
+		names[i] = strconv.Itoa(s.Number)
+		if shot.value.Kind == syntax.String {
+			names[i], quote = s.Name, `"`
+		}
+	}
+	f := diag.New("unknown-shot", shot.value.At, "`%s` stores no shot `%s`", d.Name, text).With(d.At, "its shots in the plan")
+	c.report(near(f, shot.value.At, text, names, quote, "store the shot and add it to `%s` in the plan", d.Name), shot, camera)
+}
+
+// storedShot finds a shot by its name, or else by its number as written.
+func storedShot(d *plan.Device, text string, byName bool) (number int, ok bool) {
+	n, err := strconv.Atoi(text)
+	for _, s := range d.Shots {
+		if byName && s.Name == text || !byName && err == nil && s.Number == n {
+			return s.Number, true
+		}
+	}
+	return 0, false
+}
+
+// near offers the names near a text, or those there are when they are few, or
+// says what else can be done.
+func near(d diag.Diagnostic, at source.Span, text string, names []string, quote, otherwise string, args ...any) diag.Diagnostic {
+	close := nearest.Names(text, names)
+	if len(close) == 0 && len(names) <= 4 {
+		close = names
+	}
+	for _, n := range close {
+		d = d.Replace(at, quote+n+quote, false, "write `%s%s%[1]s`", quote, n)
+	}
+	if len(close) == 0 {
+		d = d.Mend(otherwise, args...)
+	}
+	return d
+}

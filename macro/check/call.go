@@ -1,0 +1,227 @@
+package check
+
+import (
+	"cuewright/macro/cond"
+	"cuewright/macro/diag"
+	"cuewright/macro/noun"
+	"cuewright/macro/syntax"
+)
+
+// later is a part of a macro that depends on the values of its parameters, so
+// that it is checked again for each call. One of the fields is set.
+type later struct {
+	action *syntax.Action
+	run    *syntax.Run
+	cond   *cond.Expr
+	time   syntax.Operand
+	rule   timeRule
+}
+
+// maxCalls is the most sets of values that one macro may be run with. Each
+// becomes an entry of the compiled show.
+const maxCalls = 4096
+
+// runOf checks run NAME(…).
+func (c *checker) runOf(n *syntax.Run) {
+	if n.Name.Text == "" {
+		return
+	}
+	m, ok := c.macros[n.Name.Text]
+	if !ok {
+		c.runSalvo(n)
+		return
+	}
+	m.ran = true
+	c.runs = append(c.runs, run{n.Name.At, m})
+	c.args(n, m)
+}
+
+// runSalvo checks run NAME where NAME is no macro.
+func (c *checker) runSalvo(n *syntax.Run) {
+	name := n.Name.Text
+	if _, ok := c.info.Salvos[name]; ok {
+		c.salvos[name] = true
+		if len(n.Args) > 0 {
+			c.add(diag.New("unknown-argument", n.Args[0].Name.At, "`%s` is a salvo and takes no values", name).
+				With(c.info.Salvos[name].Name.At, "the salvo").
+				Mend("leave out the brackets, or make it a macro"))
+		}
+		return
+	}
+	names := make([]string, 0, len(c.macros)+len(c.info.Salvos))
+	for m := range c.macros {
+		names = append(names, m)
+	}
+	for s := range c.info.Salvos {
+		names = append(names, s)
+	}
+	c.add(c.suggest(diag.New("unknown-name", n.Name.At, "there is no macro or salvo `%s`", name), n.Name, names,
+		"add `macro %s { … }` to the show", name))
+}
+
+// args checks the values of a call, each by itself, and then what they do in
+// the macro.
+func (c *checker) args(n *syntax.Run, m *macro) {
+	params := m.node.Params
+	if len(params) == 0 && len(n.Args) == 0 {
+		return
+	}
+	if c.env == nil {
+		c.touch = false
+	}
+	values, good := make([]syntax.Operand, len(params)), true
+	for i := range n.Args {
+		a := &n.Args[i]
+		p := c.param(m, a, values)
+		if p < 0 {
+			good = false
+			continue
+		}
+		g := c.operand(a.Value, takes(m.params[params[p].Name.Text]))
+		good = good && g.ok
+		values[p] = g.value
+		if values[p].Kind == syntax.Bad {
+			values[p] = syntax.Operand{Kind: syntax.Bad, At: a.Name.At}
+		}
+	}
+	for p := range params {
+		if values[p].At.IsZero() && params[p].Name.Text != "" {
+			good = false
+			c.missing(n, m, params[p])
+		}
+	}
+	if c.env == nil && c.touch {
+		c.macro.later = append(c.macro.later, later{run: n})
+		return
+	}
+	if good {
+		c.call(n, m, values)
+	}
+}
+
+// takes is what may be given for a parameter of a kind.
+func takes(kind noun.Kind) noun.Kind {
+	switch {
+	case kind == 0:
+		return ^noun.Kind(0)
+	case kind.Has(noun.Source):
+		return kind | pictures
+	case kind.Has(noun.Shot):
+		return kind | noun.Number
+	}
+	return kind
+}
+
+// param finds the parameter of an argument; -1 when there is none or it has a
+// value already, which is reported.
+func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
+	for i := range m.node.Params {
+		if m.node.Params[i].Name.Text != a.Name.Text {
+			continue
+		}
+		if !values[i].At.IsZero() {
+			if c.env == nil {
+				c.add(diag.New("name-taken", a.Name.At, "`%s` is given twice", a.Name.Text).
+					With(values[i].At, "the first value").Mend("leave one of the two out"))
+			}
+			return -1
+		}
+		return i
+	}
+	if c.env != nil || a.Name.Text == "" {
+		return -1
+	}
+	names := make([]string, len(m.node.Params))
+	for i, p := range m.node.Params {
+		names[i] = p.Name.Text
+	}
+	d := diag.New("unknown-argument", a.Name.At, "`%s` has no parameter `%s`", m.node.Name.Text, a.Name.Text).
+		With(m.node.Name.At, "the macro and its parameters")
+	c.add(near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.node.Name.Text))
+	return -1
+}
+
+// missing reports a parameter that a call gives no value, unless a misspelt
+// one was meant for it.
+func (c *checker) missing(n *syntax.Run, m *macro, p syntax.Param) {
+	if c.env != nil {
+		return
+	}
+	for _, a := range n.Args {
+		if _, known := m.params[a.Name.Text]; !known {
+			return
+		}
+	}
+	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.node.Name.Text, p.Name.Text,
+		m.params[p.Name.Text].A()).
+		With(p.Name.At, "the parameter").
+		Mend("write `run %s(%s: …)`", m.node.Name.Text, p.Name.Text))
+}
+
+// call checks what in a macro depends on its parameters, with the values of
+// one call. Values that have been found good are not looked at again.
+func (c *checker) call(n *syntax.Run, m *macro, values []syntax.Operand) {
+	if len(m.later) == 0 || !m.done {
+		return
+	}
+	c.key = c.key[:0]
+	for i := range values {
+		c.key = append(append(c.key, values[i].Text...), byte(values[i].Kind), 0)
+	}
+	good, seen := m.seen[string(c.key)]
+	if good {
+		return
+	}
+	if !seen {
+		if len(m.seen) >= maxCalls {
+			if len(m.seen) == maxCalls {
+				m.seen["\x00"] = true
+				c.add(diag.New("too-many-calls", n.Name.At, "`%s` is run with more than %d different sets of values", m.node.Name.Text, maxCalls).
+					Mend("split the macro, or give it fewer parameters"))
+			}
+			return
+		}
+		if m.seen == nil {
+			m.seen = map[string]bool{}
+		}
+	} else if key := where(values); m.seen[key] {
+		return
+	} else {
+		m.seen[key] = true
+	}
+	key := string(c.key)
+	m.seen[key] = true // while it lasts, so that it ends
+	before := len(c.list)
+	c.inside(m, values)
+	m.seen[key] = len(c.list) == before
+}
+
+// where is a key of the places that values were written at. It cannot be one
+// of the values' own keys, which end in 0.
+func where(values []syntax.Operand) string {
+	b := make([]byte, 0, 4*len(values)+1)
+	for i := range values {
+		s := values[i].At.Start
+		b = append(b, byte(s), byte(s>>8), byte(s>>16), byte(s>>24))
+	}
+	return string(append(b, 1))
+}
+
+// inside checks the later parts of a macro with its parameters known.
+func (c *checker) inside(m *macro, values []syntax.Operand) {
+	outer, outerEnv := c.macro, c.env
+	c.macro, c.env = m, &env{m, values}
+	for i := range m.later {
+		switch l := &m.later[i]; {
+		case l.action != nil:
+			c.action(l.action)
+		case l.run != nil:
+			c.args(l.run, c.macros[l.run.Name.Text])
+		case l.cond != nil:
+			c.neverTrue(l.cond)
+		default:
+			c.time(l.time, l.rule)
+		}
+	}
+	c.macro, c.env = outer, outerEnv
+}

@@ -1,0 +1,88 @@
+package check
+
+import (
+	"strconv"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/noun"
+	"cuewright/macro/plan"
+	"cuewright/macro/syntax"
+)
+
+// send checks send NAME(value: …): each value against what the message takes.
+func (c *checker) send(a *syntax.Action) {
+	if len(a.Operands) == 0 || len(a.Operands[0]) == 0 {
+		return
+	}
+	name := c.operand(a.Operands[0][0], noun.Message)
+	if !name.known() {
+		return
+	}
+	msg := name.entry.Message
+	if c.env == nil && msg.Device != nil && msg.Device.Control == nil && !c.rack.Partial {
+		c.uses = append(c.uses, use{msg.Device, "", name.value.At})
+	}
+	var said []syntax.Operand
+	if len(a.Operands) > 1 {
+		said = a.Operands[1]
+	}
+	given := make([]bool, len(msg.Takes))
+	stray := false
+	for i := 0; i+1 < len(said); i += 2 {
+		stray = !c.sendValue(msg, said[i], said[i+1], given) || stray
+	}
+	if c.env != nil || stray {
+		return
+	}
+	for i, t := range msg.Takes {
+		if !given[i] {
+			c.add(diag.New("missing-argument", a.Operands[0][0].At, "`%s` wants `%s`, which is %s", msg.Name, t.Name, t.Kind.A()).
+				With(t.At, "here in the plan").
+				Mend("write `send %s(%s: …)`", msg.Name, t.Name))
+		}
+	}
+}
+
+// sendValue checks one value; it is false when the message takes no such one.
+func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given []bool) bool {
+	for i := range msg.Takes {
+		t := &msg.Takes[i]
+		if t.Name != name.Text {
+			continue
+		}
+		if given[i] && c.env == nil {
+			c.add(diag.New("name-taken", name.At, "`%s` is given twice", name.Text).Mend("leave one of the two out"))
+		}
+		given[i] = true
+		if g := c.operand(value, t.Kind); g.known() && t.Kind == noun.Number {
+			c.inRange(t, g)
+		}
+		return true
+	}
+	if c.env != nil || name.Text == "" {
+		return false
+	}
+	names := make([]string, len(msg.Takes))
+	for i, t := range msg.Takes {
+		names[i] = t.Name
+	}
+	d := diag.New("unknown-argument", name.At, "`%s` takes no `%s`", msg.Name, name.Text).With(msg.At, "the message in the plan")
+	c.add(near(d, name.At, name.Text, names, "", "leave it out: `%s` takes nothing", msg.Name))
+	return false
+}
+
+// inRange checks a number against the range of the plan.
+func (c *checker) inRange(t *plan.Take, g given) {
+	v, err := strconv.ParseFloat(g.value.Text, 64)
+	if err == nil && v >= t.Low && v <= t.High {
+		return
+	}
+	low, high := strconv.FormatFloat(t.Low, 'f', -1, 64), strconv.FormatFloat(t.High, 'f', -1, 64)
+	end := high
+	if v < t.Low {
+		end = low
+	}
+	c.report(diag.New("send-value", g.value.At, "`%s` goes from %s to %s, and `%s` does not lie between", t.Name, low, high, g.value.Text).
+		With(t.At, "here in the plan").
+		Replace(g.value.At, end, false, "write `%s`", end), g)
+}
