@@ -35,11 +35,16 @@ type Token struct {
 }
 
 // File is a show file's tree. Show is nil when the head line is missing.
+//
+// What a syntax mistake left out is empty, never nil: a Name, Text or Cond with
+// empty Text, an Operand of kind Bad, a Block without statements. The mistake
+// was reported; later stages keep quiet about what is empty.
 type File struct {
 	Source *source.File
 	Tokens []Token
 	Show   *Show
 	Items  []Item
+	text   string // the input
 }
 
 // Show is the head line: show "League final" uses "rack.yaml".
@@ -195,7 +200,8 @@ type Allow struct {
 	Until  Text
 }
 
-// Cond is a condition, an expr-lang expression. Text is the bytes of At.
+// Cond is a condition, an expr-lang expression. Text is the bytes of At, with
+// blanks for the comments in it; it is empty after a syntax mistake.
 type Cond struct {
 	At   source.Span
 	Text string
