@@ -112,7 +112,7 @@ func (c *checker) duration(micros int64, what string, owner int) {
 }
 
 func (c *checker) place(at Place, what string, owner int) {
-	c.want(at.Line == 0 || at.Line > 0 && at.Column > 0 && at.File >= 0 && int(at.File) < len(c.p.Files),
+	c.want(at == Place{} || at.Line > 0 && at.Column > 0 && at.File >= 0 && int(at.File) < len(c.p.Files),
 		"%s %d stands at %d:%d:%d", what, owner, at.File, at.Line, at.Column)
 }
 

@@ -136,8 +136,8 @@ func (c *checker) known(i int, t Task) {
 	c.want(ok, "task %d (%s) is not known by owner %d", i, t.Name, t.Owner)
 }
 
-// rests says whether a task can rest at the instruction.
-func (in Instr) rests() bool {
+// Rests says whether a task can rest at the instruction.
+func (in Instr) Rests() bool {
 	return in.Op == Sleep || in.Op == Join || in.Op == Until && (in.C == 0 || in.Micros > 0)
 }
 
@@ -158,10 +158,10 @@ func (c *checker) code() {
 			if c.err != nil {
 				return
 			}
-			if in.rests() {
+			if in.Rests() {
 				rests = append(rests, int32(at))
 			}
-			timed = timed || in.rests() && (in.Op == Sleep || in.Micros > 0)
+			timed = timed || in.Rests() && (in.Op == Sleep || in.Micros > 0)
 			named[i] = named[i] || in.Op == GoCue && in.A >= 0 || in.Op == Run && named[in.A]
 		}
 		c.want(p.Code[end-1].Op == End || p.Code[end-1].Op == Abandon, "task %d does not end", i)
