@@ -1,4 +1,90 @@
 package diag
 
 // planCodes are the codes of reading and checking a routing plan.
-var planCodes = []Entry{}
+var planCodes = []Entry{
+	// The file.
+	{"yaml-fault", Error, "a part of the plan is not YAML",
+		"What cannot be read is not in the plan, and nothing can be checked against it."},
+	{"yaml-extra", Error, "a feature of YAML that plans do without",
+		"Whoever repairs the plan at the venue must see what a line says without looking it up elsewhere in the file."},
+	{"plan-too-large", Error, "the plan is too large to read",
+		"A plan that does not fit the memory of the control computer would stop it in the middle of the show."},
+	{"plan-too-deep", Error, "the plan is nested too deeply",
+		"Nobody can check by eye what stands so many levels down, and the control computer has little memory to do it."},
+
+	// Keys and values.
+	{"key-twice", Error, "a key is written twice",
+		"Only one of the two can count, and it may not be the one you checked."},
+	{"unknown-key", Error, "a key that plans do not have",
+		"A misspelt key would silently do nothing, and the gear would not be set up as the plan seems to say."},
+	{"missing-key", Error, "a key is missing",
+		"Without it the plan does not say what is in the rack."},
+	{"wrong-shape", Error, "a value of another shape is wanted here",
+		"The part cannot be understood, so nothing that uses it can be checked."},
+	{"unknown-word", Error, "a word that the plan does not know",
+		"A misspelt word would make the gear something that it is not."},
+	{"bad-number", Error, "a number that cannot be right",
+		"The device would be told a number that it does not have."},
+	{"bad-time", Error, "a time that cannot be read",
+		"Waits and checks that rest on it would be wrong when it counts."},
+
+	// Names and numbers.
+	{"bad-name", Error, "a name that a show cannot write",
+		"The show could not name it, so no button could use it."},
+	{"reserved-name", Error, "a name that is a word of the cue language",
+		"A line of the show could be read in two ways."},
+	{"name-twice", Error, "one name for two things",
+		"A button that says the name could drive the wrong one of the two."},
+	{"number-twice", Error, "one number for two things of a device",
+		"A message with that number would reach the wrong one of the two."},
+
+	// Ports and cables.
+	{"bad-ports", Error, "ports that a device cannot have",
+		"A port that is not there cannot be cabled at the rig."},
+	{"unknown-device", Error, "no such device in the plan",
+		"A cable or message to a device that is not there ends in the air."},
+	{"unknown-port", Error, "no such port on the device",
+		"Whoever plugs the rack together will look for a port that is not there."},
+	{"input-taken", Error, "two cables into one input",
+		"Only one plug fits, so one of the two pictures never arrives."},
+	{"output-taken", Error, "two cables out of one output",
+		"Only one plug fits, so one of the two places stays dark unless a splitter is in the case."},
+	{"signal-mismatch", Error, "the ends of a cable speak different signals",
+		"The screen stays dark, and a converter is hard to find when the doors are open."},
+	{"connector-mismatch", Warning, "the ends of a cable have different connectors",
+		"The cable in the case does not fit one of the two sockets."},
+	{"raster-mismatch", Error, "the ends of a cable want different rasters",
+		"Many inputs show nothing at all when the raster or the rate is not their own."},
+
+	// What carries what.
+	{"tie-unnamed", Error, "a tie line without a name",
+		"Routes can use only tie lines that have a name, so this cable would lie unused."},
+	{"tie-misplaced", Error, "a tie line's name on a cable that is none",
+		"Routes would count on a line that cannot be switched."},
+	{"output-shows-nothing", Error, "the plan does not say what an output carries",
+		"Nobody can tell what the screen behind it will show."},
+	{"unnamed-source", Error, "an output whose picture has no name",
+		"The show cannot put a picture on air that it cannot name."},
+	{"unknown-pick", Error, "something that the device cannot select",
+		"The crosspoint does not exist, so the press would change nothing."},
+	{"bank-takes-itself", Error, "a mix bank that takes its own output",
+		"The picture would feed back into itself as soon as it is selected."},
+	{"hard-loop", Error, "cables that go in a circle",
+		"No picture can ever enter the circle, so everything behind it stays dark or howls."},
+	{"unknown-source", Error, "no such source in the plan",
+		"A refusal with a misspelt name protects the audience from nothing."},
+	{"destination-uncabled", Error, "a destination that no picture reaches",
+		"The screen stays dark whatever is routed to it."},
+
+	// Control.
+	{"bad-address", Error, "an address that cannot be reached",
+		"No message would reach the device."},
+	{"secret-in-plan", Error, "a password or token written into the plan",
+		"Plans are printed, mailed and left on the desk, and whoever reads it can drive the device."},
+	{"no-control", Error, "a message for a device that cannot be sent to",
+		"The message would go nowhere."},
+	{"unknown-action", Error, "an action that the device does not have",
+		"What is written there would never be sent."},
+	{"bad-message", Error, "a message that cannot be sent as it is written",
+		"The press would fail on the night instead of at the desk."},
+}

@@ -32,7 +32,8 @@ type Rack struct {
 }
 
 // Entry is what a name of the plan stands for. A name can play several roles:
-// Kind is their union, and the field of each role is set.
+// Kind is their union, and the field of each role is set. A bank is a source
+// too, by its output; its Source is nil.
 type Entry struct {
 	Name        string
 	Kind        noun.Kind
@@ -96,9 +97,9 @@ type Port struct {
 	Raster    string // 1080p50 …
 	At        source.Span
 	Cable     *Cable  // what is plugged in, or nil
-	From      *Feed   // of an output: what it shows; nil only after an error
+	From      *Feed   // of an output without a Switch: what it shows; nil only after an error
 	Switch    *Switch // of an output that can be switched
-	Source    *Source // of an output that makes a picture of its own
+	Source    *Source // of an output that makes a picture of its own; a second output with the same picture has it in From alone
 }
 
 // Feed says what an output (or a selectable pick) carries. Exactly one is set,
@@ -148,7 +149,7 @@ type Keyer struct {
 	Name   string
 	Number int
 	Bank   *Bank
-	Fill   *Pick
+	Fill   *Pick // its Index is -1: it need not be one of the bank's picks
 	At     source.Span
 }
 
@@ -308,6 +309,8 @@ type Template struct {
 }
 
 // Words is text with {expression} parts as the plan writes it: "/bank/{bank.number}/cut".
+// At is without quotes, and its text is Text, unless the plan writes it with
+// escapes or over several lines: then At is the whole, or its first line.
 type Words struct {
 	Text string
 	At   source.Span

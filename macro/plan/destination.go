@@ -1,0 +1,180 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/nearest"
+	"cuewright/macro/noun"
+)
+
+// destination reads a destination. One that can be on air refuses multiviews
+// and bars unless it says otherwise.
+func (r *reader) destination(key, body *node) {
+	e, named := r.name(key, noun.Destination)
+	f, ok := r.fields(body, "a destination", "at", "on air", "refuses", "protected")
+	if !ok {
+		return
+	}
+	d := &Destination{Name: key.text, Index: len(r.rack.Destinations), At: key.at, RefusedBy: key.at,
+		Refuses: map[*Source]bool{}, Protected: r.yes(f.get("protected"), "`protected`")}
+	if n := f.get("on air"); n != nil {
+		r.onAir(d, n)
+	}
+	refuses := f.get("refuses")
+	if refuses != nil {
+		d.RefusedBy = refuses.at
+		r.refuses(d, refuses)
+	} else if d.OnAir || d.While != nil {
+		r.refuseKind(d, Multiview)
+		r.refuseKind(d, Bars)
+	}
+	n := f.need("at", "it is the input where the picture is seen")
+	if n == nil {
+		return
+	}
+	d.Input = r.end(n, false)
+	if d.Input == nil || !named {
+		return
+	}
+	e.Destination = d
+	r.rack.Destinations = append(r.rack.Destinations, d)
+	r.lit(d, n)
+}
+
+// onAir reads `always`, `never` or `while ENCODER`.
+func (r *reader) onAir(d *Destination, n *node) {
+	word, ok := r.words(n, "`on air`")
+	if !ok {
+		return
+	}
+	encoder, while := strings.CutPrefix(word, "while ")
+	switch {
+	case word == "always":
+		d.OnAir = true
+	case word == "never":
+	case !while:
+		r.unknownWord(n.at, word, "a time to be on air", []string{"always", "never", "while ENCODER"})
+	default:
+		encoder = strings.TrimSpace(encoder)
+		if e := r.rack.Names[encoder]; e != nil && e.Kind.Has(noun.Encoder) {
+			d.While = e.Device
+			return
+		}
+		bad := diag.New("unknown-device", n.at, "there is no encoder `%s`", encoder)
+		names := r.named(noun.Encoder)
+		if near := nearest.Names(encoder, names); len(near) > 0 {
+			names = near
+		}
+		for _, name := range names[:min(4, len(names))] {
+			bad = bad.Replace(n.at, "while "+name, false, "write `while %s`", name)
+		}
+		r.lose(bad)
+	}
+}
+
+// refuses reads names of sources and kinds of picture.
+func (r *reader) refuses(d *Destination, n *node) {
+	for _, item := range r.items(n, "what is refused") {
+		word, ok := r.words(item, "what is refused")
+		if !ok {
+			continue
+		}
+		known := slices.Contains(pictureWords, word)
+		if known {
+			r.refuseKind(d, PictureKind(word))
+		}
+		if e := r.rack.Names[word]; e != nil && e.Source != nil {
+			d.Refuses[e.Source] = true
+			known = true
+		}
+		if known {
+			continue
+		}
+		bad := diag.New("unknown-source", item.at, "`%s` is neither a source nor a kind of picture", word)
+		var names []string
+		for _, s := range r.rack.Sources {
+			names = append(names, s.Name)
+		}
+		for _, near := range nearest.Names(word, append(names, pictureWords...)) {
+			bad = bad.Replace(item.at, near, false, "write `%s`", near)
+		}
+		r.lose(bad)
+	}
+}
+
+func (r *reader) refuseKind(d *Destination, kind PictureKind) {
+	for _, s := range r.rack.Sources {
+		if s.Picture == kind {
+			d.Refuses[s] = true
+		}
+	}
+}
+
+// lit reports a destination that nothing reaches, unless a cable that was not
+// understood may be the missing one.
+func (r *reader) lit(d *Destination, n *node) {
+	in, seen := d.Input, map[*Port]bool{}
+	for in.Cable != nil {
+		out := in.Cable.From
+		if seen[in] || out.Switch != nil || out.From == nil || out.From.Input == nil {
+			return // it comes from somewhere, or from a circle, which is reported as such
+		}
+		seen[in] = true
+		in = out.From.Input
+	}
+	if r.loose || r.ports[in] {
+		return
+	}
+	r.add(diag.New("destination-uncabled", n.at, "nothing reaches `%s`: no cable goes to %s", d.Name, in.label()).
+		Mend("write `- { from: …, to: %s }` under `cables`", in.short()))
+}
+
+// LoopThroughs says, for a destination that no switch feeds, how it could be
+// made routable: which spare switchable outputs could feed it, and how what
+// it shows now would reach them. There are at most four, in plan order; none
+// when a switch feeds it already.
+func (r *Rack) LoopThroughs(d *Destination) []string {
+	now := Trace(d.Input)
+	if now == nil || now.Switch != nil {
+		return nil
+	}
+	var ways []string
+	for _, device := range r.Devices {
+		for _, out := range device.Outputs {
+			if len(ways) == 4 {
+				return ways
+			}
+			if out.Switch == nil || out.Cable != nil || !accepts(d.Input.Signal, out.Signal) {
+				continue
+			}
+			ways = append(ways, r.wayThrough(out, now, d))
+			break // one of a device says it
+		}
+	}
+	return ways
+}
+
+// wayThrough says how a spare output of a switch could feed a destination.
+func (r *Rack) wayThrough(out, now *Port, d *Destination) string {
+	name := ""
+	switch {
+	case now.From == nil:
+	case now.From.Source != nil:
+		name = now.From.Source.Name
+	case now.From.Bank != nil && !now.From.Clean && !now.From.Preset:
+		name = now.From.Bank.Name
+	}
+	way := fmt.Sprintf("%s is free and can be switched: cable it to `%s`", out.label(), d.Input.short())
+	if name != "" && slices.ContainsFunc(out.Switch.Picks, func(p *Pick) bool { return slices.Contains(p.Names, name) }) {
+		return way + fmt.Sprintf("; it can show `%s`", name)
+	}
+	for _, p := range out.Switch.Picks {
+		if in := p.Feed.Input; in != nil && in.Cable == nil && accepts(in.Signal, now.Signal) {
+			return way + fmt.Sprintf(", and bring `%s` to %s by a splitter or a loop-through", now.short(), in.label())
+		}
+	}
+	return way
+}
