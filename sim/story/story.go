@@ -40,7 +40,7 @@ type Beat struct {
 // Change is one thing that is not what it was.
 type Change struct {
 	What string `json:"what"` // "main program", "screens"
-	From string `json:"from"`
+	From string `json:"from"` // "" at power-on
 	To   string `json:"to"`
 }
 

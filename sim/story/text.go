@@ -30,7 +30,11 @@ func (b Beat) String() string {
 		line("%s: %s → %s", c.What, c.From, c.To)
 	}
 	for _, c := range b.Shows {
-		line("%s shows %s, was %s", c.What, c.To, c.From)
+		if c.From == "" {
+			line("%s shows %s", c.What, c.To)
+		} else {
+			line("%s shows %s, was %s", c.What, c.To, c.From)
+		}
 	}
 	if len(b.Came) > 0 {
 		line("on air: %s", strings.Join(b.Came, ", "))
