@@ -136,7 +136,9 @@ func (r *reader) in(n *ast.BinaryNode, depth int) *Expr {
 		return r.unsupported(n)
 	}
 	left := r.side(n.Left, Unknown, depth)
-	e := &Expr{Op: In, At: left.At.To(r.at(list.Location())), Args: []*Expr{left}}
+	open := r.at(list.Location())
+	e := &Expr{Op: In, At: left.At.To(open), Args: []*Expr{left}}
+	e.At.End = r.closing(open.Start)
 	good := left.Type != Unknown
 	if good && (fixed(left) || left.Type == Truth) {
 		r.list.Add(diag.New("condition-type", left.At, "`%s` is nothing that a list could hold", left.At.Text()).
@@ -151,7 +153,6 @@ func (r *reader) in(n *ast.BinaryNode, depth int) *Expr {
 	typed := good
 	for _, item := range list.Nodes {
 		x := r.side(item, left.Type, depth)
-		e.At = e.At.To(x.At)
 		e.Args = append(e.Args, x)
 		typed = typed && x.Type != Unknown
 		if good && x.Type != Unknown && !r.fits(e.At, left, x) {

@@ -87,6 +87,10 @@ func (r *reader) sign(raw string, i int, put func(string, int)) int {
 	at := r.file.At(r.base+i, r.base+i+1)
 	switch one {
 	case "=":
+		if strings.HasPrefix(strings.TrimSpace(raw), "let ") {
+			put(one, i)
+			break
+		}
 		r.list.Add(diag.New("single-equals", at, "a single `=` compares nothing").
 			Replace(at, "==", true, "write `==`"))
 		put("==", i)

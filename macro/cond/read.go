@@ -88,9 +88,9 @@ func (r *reader) closing(from int32) int32 {
 		case b == '"':
 			quoted = !quoted
 		case quoted:
-		case b == '(':
+		case b == '(' || b == '[':
 			depth++
-		case b == ')':
+		case b == ')' || b == ']':
 			if depth--; depth <= 0 {
 				return int32(i + 1)
 			}

@@ -228,7 +228,9 @@ func (r *reader) asked(n *ast.MemberNode) (*ast.IdentifierNode, noun.Kind, *Expr
 	kind, param, known := r.resolve(name.Value)
 	e.Param = param
 	if !known {
-		r.unknown(name, func(k noun.Kind) bool { return CanAsk(k, prop.Value) })
+		r.unknown(name, func(k noun.Kind) bool {
+			return CanAsk(k, prop.Value) || k == noun.Cue && prop.Value == standby
+		})
 		return nil, 0, e
 	}
 	return name, kind, e
