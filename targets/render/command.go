@@ -12,6 +12,7 @@ import (
 	"cuewright/macro/timecode"
 	"cuewright/sim/route"
 	"cuewright/sim/state"
+	"cuewright/sim/story"
 )
 
 // actions are the names of plan.Does, in alphabetical order.
@@ -56,11 +57,10 @@ func namesOfTakes(takes []plan.Take) names {
 	return out
 }
 
-// sent is a command with the device that it goes to and who asks for it.
+// sent is a command with the device that it goes to, or -1.
 type sent struct {
 	command program.Command
 	device  int32
-	at      program.Place
 }
 
 // commands renders every command that the program can send.
@@ -73,65 +73,81 @@ func (r *renderer) commands() {
 	for _, m := range r.rack.Messages {
 		messages[m.Name] = m
 	}
-	mute, silent := map[int32]bool{}, map[string]bool{}
+	covered := r.ownSwitches()
 	for _, s := range r.all() {
-		if s.device < 0 || int(s.device) >= len(r.p.Devices) {
+		if s.device < 0 {
 			continue
 		}
 		device := devices[r.p.Devices[s.device].Name]
 		if device == nil {
 			continue
 		}
-		if device.Control == nil {
-			if !mute[s.device] {
-				mute[s.device] = true
-				r.found.Add(diag.New(unreached, device.At, "%s%s is for `%s`, but the plan does not say how to reach it",
-					r.words(s.command), r.where(s.at), device.Name).
-					Mend("add `%s:` to the plan's `control`", device.Name))
-			}
-			continue
+		t := saying(device, messages, r.p, s.command)
+		switch {
+		case t != nil:
+			r.message(s.command, s.device, t, r.values(s.command))
+		case s.command.Verb == program.Crosspoint && !covered[s.device]:
+			covered[s.device] = true
+			r.found.Add(diag.New(unsaid, device.At, "a route needs %s, and the plan does not say how `%s` is told",
+				r.words(s.command), device.Name).Mend("add `crosspoint:` to its `does` in the plan's `control`"))
 		}
-		given := r.values(s.command)
-		if s.command.Verb == program.SendTo {
-			if m := messages[r.p.Sends[s.command.A].Name]; m != nil && m.Template != nil {
-				r.message(s.command, s.device, m.Template, given)
-			}
-			continue
-		}
-		action := actionOf[s.command.Verb]
-		t := device.Control.Does[action]
-		if t == nil {
-			if key := device.Name + "." + action; !silent[key] {
-				silent[key] = true
-				r.found.Add(diag.New(unsaid, device.Control.At, "the plan does not say how `%s` is told to %s, which %s%s needs",
-					device.Name, action, r.words(s.command), r.where(s.at)).
-					Mend("add `%s:` to its `does`", action))
-			}
-			continue
-		}
-		r.message(s.command, s.device, t, given)
 	}
+}
+
+// saying is how the plan says a command, or nil.
+func saying(d *plan.Device, messages map[string]*plan.Message, p *program.Program, c program.Command) *plan.Template {
+	if c.Verb == program.SendTo {
+		if m := messages[p.Sends[c.A].Name]; m != nil {
+			return m.Template
+		}
+		return nil
+	}
+	if d.Control == nil {
+		return nil
+	}
+	return d.Control.Does[actionOf[c.Verb]]
+}
+
+// ownSwitches are the devices of the last switch before each destination and
+// of each tie line that the show routes: check has told of those.
+func (r *renderer) ownSwitches() map[int32]bool {
+	out := map[int32]bool{}
+	for _, a := range r.p.Actions {
+		switch a.Verb {
+		case program.RouteTie:
+			out[r.p.Switches[r.p.Ties[a.A].Switch].Device] = true
+		case program.Route:
+			node := r.p.Destinations[a.A].Node
+			for r.p.Nodes[node].Kind == program.PassNode && len(r.p.Nodes[node].Up) > 0 {
+				node = r.p.Nodes[node].Up[0]
+			}
+			if n := r.p.Nodes[node]; n.Kind == program.SwitchNode {
+				out[r.p.Switches[n.Owner].Device] = true
+			}
+		}
+	}
+	return out
 }
 
 // all is every command that the program can send, once each, in order.
 func (r *renderer) all() []sent {
 	var out []sent
 	known := map[program.Command]bool{}
-	add := func(c program.Command, device int32, at program.Place) {
+	add := func(c program.Command, device int32) {
 		if !known[c] {
 			known[c] = true
-			out = append(out, sent{c, device, at})
+			out = append(out, sent{c, device})
 		}
 	}
 	for _, a := range r.p.Actions {
 		switch a.Verb {
 		case program.Route, program.RouteTie, program.Protect:
 		default:
-			add(program.Command{Verb: a.Verb, A: a.A, B: a.B, Micros: a.Micros}, a.Device, a.At)
+			add(program.Command{Verb: a.Verb, A: a.A, B: a.B, Micros: a.Micros}, a.Device)
 		}
 	}
 	for _, c := range route.New(r.p, state.NewLayout(r.p)).Crosspoints() {
-		add(c, r.p.Switches[c.A].Device, program.Place{})
+		add(c, r.p.Switches[c.A].Device)
 	}
 	slices.SortStableFunc(out, func(a, b sent) int { return compare(a.command, b.command) })
 	return out
@@ -200,63 +216,5 @@ func (r *renderer) taken(s program.Send, given map[string]value) {
 	}
 }
 
-// where says where in the sources an action stands, when it is known.
-func (r *renderer) where(at program.Place) string {
-	if at.Line == 0 || int(at.File) >= len(r.p.Files) {
-		return ""
-	}
-	return " in " + r.p.Files[at.File].Name + ":" + strconv.Itoa(int(at.Line))
-}
-
 // words is a command in the words of the language, in backticks.
-func (r *renderer) words(c program.Command) string { return "`" + Words(r.p, c) + "`" }
-
-// Words is a command in the words of the language: "cut main to wide",
-// "lights(level: 40)". A crosspoint reads as the route that it is a part of:
-// "route aux1 from main".
-func Words(p *program.Program, c program.Command) string {
-	seconds := func() string { return strconv.FormatFloat(float64(c.Micros)/1e6, 'f', -1, 64) + "s" }
-	onOff := [...]string{"off", "on"}
-	switch c.Verb {
-	case program.CutTo:
-		return "cut " + p.Banks[c.A].Name + " to " + p.Banks[c.A].Picks[c.B].Label
-	case program.PresetTo:
-		return "preset " + p.Banks[c.A].Name + " to " + p.Banks[c.A].Picks[c.B].Label
-	case program.Take:
-		return "take " + p.Banks[c.A].Name
-	case program.Mix:
-		return "mix " + p.Banks[c.A].Name + " over " + seconds()
-	case program.Wipe:
-		return "wipe " + p.Banks[c.A].Name + " over " + seconds()
-	case program.Fade:
-		return "fade " + p.Banks[c.A].Name + [...]string{" from", " to"}[c.B&1] + " black over " + seconds()
-	case program.KeyTo:
-		return "key " + p.Keyers[c.A].Name + " " + onOff[c.B&1]
-	case program.Crosspoint:
-		return "route " + p.Switches[c.A].Name + " from " + p.Switches[c.A].Picks[c.B].Label
-	case program.Load:
-		return "load " + p.Decks[c.A].Name + " with " + strconv.Quote(p.Clips[p.Decks[c.A].Clips[c.B]].Name)
-	case program.Play:
-		return "play " + p.Decks[c.A].Name
-	case program.Pause:
-		return "pause " + p.Decks[c.A].Name
-	case program.StopDeck:
-		return "stop " + p.Decks[c.A].Name
-	case program.Record:
-		return "record " + p.Recorders[c.A].Name
-	case program.StopRecorder:
-		return "stop " + p.Recorders[c.A].Name
-	case program.Start:
-		return "start " + p.Encoders[c.A].Name
-	case program.StopEncoder:
-		return "stop " + p.Encoders[c.A].Name
-	case program.Recall:
-		shot := p.Cameras[c.A].Shots[c.B]
-		return "recall " + p.Cameras[c.A].Name + " shot " + strconv.Itoa(int(shot.Number))
-	case program.SwitchTo:
-		return "switch " + p.Outlets[c.A].Name + " " + onOff[c.B&1]
-	case program.SendTo:
-		return "send " + p.Sends[c.A].Text
-	}
-	return "nothing"
-}
+func (r *renderer) words(c program.Command) string { return "`" + story.Command(r.p, c) + "`" }

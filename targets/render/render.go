@@ -30,7 +30,7 @@ const largest = 8000
 // most is the most messages of one show, and mostBytes their size together.
 const (
 	most      = 200_000
-	mostBytes = 64 << 20
+	mostBytes = 32 << 20
 )
 
 // The codes of this package; their rows are in macro/diag/codes_send.go.
@@ -42,8 +42,7 @@ const (
 	badAddress  diag.Code = "broken-address"
 	badHeader   diag.Code = "broken-header"
 	tooLarge    diag.Code = "oversized-message"
-	unsaid      diag.Code = "action-without-message"
-	unreached   diag.Code = "device-without-control"
+	unsaid      diag.Code = "crosspoint-not-sendable"
 	unheard     diag.Code = "unknown-heard-field"
 	meaningless diag.Code = "unknown-meaning"
 )
@@ -51,7 +50,8 @@ const (
 // Messages fills p.Messages with every message that the show can send and
 // p.Observations with what it can hear, each sorted by device. It gives every
 // mistake in the templates of the plan, also of those that the show does not
-// use, and every action that the plan does not say how to send.
+// use, and every device that routes go through and that cannot be told to. What
+// the show itself asks of devices that cannot be told is check's to say.
 func Messages(p *program.Program, rack *plan.Rack) diag.List {
 	r := renderer{p: p, rack: rack, templates: map[*plan.Template]*template{}, told: map[source.Span]bool{}}
 	r.prepare()
@@ -175,3 +175,11 @@ func (t *template) fill(given map[string]value) (program.Message, *refusal) {
 
 // checkAddress says what keeps a text from being an OSC address.
 func checkAddress(text string) error { return osc.CheckAddress(text) }
+
+// Templates gives the mistakes in the templates of a plan, for when there is
+// no Program because of other mistakes.
+func Templates(rack *plan.Rack) diag.List {
+	r := renderer{rack: rack, templates: map[*plan.Template]*template{}}
+	r.prepare()
+	return r.found.Tidy()
+}

@@ -1,0 +1,118 @@
+package prepare
+
+import (
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/txtar"
+
+	"cuewright/macro/diag"
+)
+
+const testdata = "../../testdata/"
+
+// fromMap reads files out of memory; the plan is the small one unless the map
+// has another.
+func fromMap(t *testing.T, files map[string]string) func(string) ([]byte, error) {
+	t.Helper()
+	small, err := os.ReadFile(testdata + "shows/small/rack.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func(name string) ([]byte, error) {
+		if text, ok := files[name]; ok {
+			return []byte(text), nil
+		}
+		if name == "rack.yaml" {
+			return small, nil
+		}
+		return nil, fmt.Errorf("%s: %w", name, fs.ErrNotExist)
+	}
+}
+
+// TestFind holds the finder against the corpus: in each file the codes wanted
+// by `# want: code` stand on exactly those lines, and no other error.
+func TestFind(t *testing.T) {
+	cases, err := filepath.Glob(testdata + "find/*.txtar")
+	if err != nil || len(cases) == 0 {
+		t.Fatal("no cases", err)
+	}
+	for _, path := range cases {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
+			archive, err := txtar.ParseFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			files := map[string]string{}
+			for _, f := range archive.Files {
+				files[f.Name] = string(f.Data)
+			}
+			if _, ok := files["small.show"]; !ok {
+				t.Skip("not about a show's text; cmd/cuewright runs it")
+			}
+			want := wanted(files)
+			got := map[string]bool{}
+			r := Show("small.show", fromMap(t, files))
+			for _, d := range withRehearsals(r) {
+				key := fmt.Sprintf("%s:%d: %s", d.At.File.Name, d.At.Begin().Line, d.Code)
+				got[key] = true
+				if !want[key] && d.Severity == diag.Error {
+					t.Errorf("not wanted: %s: %s", key, d.What)
+				}
+			}
+			for _, key := range slices.Sorted(maps.Keys(want)) {
+				if !got[key] {
+					t.Errorf("not found: %s; found %v", key, slices.Sorted(maps.Keys(got)))
+				}
+			}
+			code, _, _ := strings.Cut(strings.TrimSuffix(filepath.Base(path), ".txtar"), "_")
+			if !slices.ContainsFunc(slices.Collect(maps.Keys(want)), func(k string) bool { return strings.HasSuffix(k, ": "+code) }) {
+				t.Errorf("the case is named after %s and wants none", code)
+			}
+		})
+	}
+}
+
+// wanted reads the `# want: a b` comments: "file:line: code".
+func wanted(files map[string]string) map[string]bool {
+	want := map[string]bool{}
+	for name, text := range files {
+		for i, line := range strings.Split(text, "\n") {
+			_, codes, ok := strings.Cut(line, "# want:")
+			if !ok {
+				continue
+			}
+			for _, code := range strings.Fields(codes) {
+				want[fmt.Sprintf("%s:%d: %s", name, i+1, code)] = true
+			}
+		}
+	}
+	return want
+}
+
+// TestEveryCodeHasACase: a code that no case looks for may be dead, or wrong.
+func TestEveryCodeHasACase(t *testing.T) {
+	cases, err := filepath.Glob(testdata + "find/*.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	have := map[string]bool{}
+	for _, path := range cases {
+		code, _, _ := strings.Cut(strings.TrimSuffix(filepath.Base(path), ".txtar"), "_")
+		have[code] = true
+		if !diag.Known(diag.Code(code)) {
+			t.Errorf("%s: there is no code %s", path, code)
+		}
+	}
+	for _, e := range diag.Codes() {
+		if !have[string(e.Code)] {
+			t.Errorf("code %s has no case in testdata/find", e.Code)
+		}
+	}
+}

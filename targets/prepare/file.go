@@ -1,0 +1,168 @@
+package prepare
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode/utf8"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/nearest"
+	"cuewright/macro/program"
+	"cuewright/macro/source"
+)
+
+// largestText is the most bytes of a show or a plan: a hundred times a long
+// evening's, and little enough for a small computer.
+const largestText = 4 << 20
+
+// largestFile is the most that Disk reads: a compiled show with its head.
+const largestFile = program.MaxPayload + 4096
+
+// tooLarge says that a file has more bytes than is read.
+type tooLarge struct{ most int }
+
+func (e tooLarge) Error() string { return fmt.Sprintf("is larger than %d KiB", e.most>>10) }
+
+// notFile says that a name stands for a folder or a device.
+type notFile struct{ what string }
+
+func (e notFile) Error() string { return "is " + e.what + ", not a file" }
+
+// Disk reads a file of the disk: a plain file of bounded size, so that a
+// device or a pipe in its place cannot keep the program busy for ever.
+func Disk(path string) ([]byte, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, err
+	case info.IsDir():
+		return nil, notFile{"a folder"}
+	case !info.Mode().IsRegular():
+		return nil, notFile{"a device or a pipe"}
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, largestFile+1))
+	if err == nil && len(data) > largestFile {
+		err = tooLarge{largestFile}
+	}
+	return data, err
+}
+
+// open reads a show or a plan and checks that it is text. Named is the place
+// that names the file, zero when the user did.
+func open(path string, read func(string) ([]byte, error), named source.Span) (*source.File, *diag.Diagnostic) {
+	data, err := read(path)
+	if err == nil && len(data) > largestText {
+		err = tooLarge{largestText}
+	}
+	if named.IsZero() {
+		named = source.New(path, nil).At(0, 0)
+	}
+	if err != nil {
+		d := unread(named, path, err, read)
+		return nil, &d
+	}
+	f := source.New(path, data)
+	if d := notText(f); d != nil {
+		return nil, d
+	}
+	return f, nil
+}
+
+// notText is the finding that a file is not UTF-8 text, or nil.
+func notText(f *source.File) *diag.Diagnostic {
+	data := f.Bytes
+	for _, mark := range []string{"\xff\xfe", "\xfe\xff"} {
+		if strings.HasPrefix(string(data[:min(2, len(data))]), mark) {
+			d := diag.New("unusable-file", f.At(0, 0), "`%s` is written as UTF-16, not as UTF-8", f.Name).Mend("save it as UTF-8")
+			return &d
+		}
+	}
+	if strings.HasPrefix(string(data[:min(3, len(data))]), "\ufeff") {
+		d := diag.New("unusable-file", f.At(0, 3), "`%s` begins with a byte order mark", f.Name).
+			Replace(f.At(0, 3), "", true, "save it as UTF-8 without the mark")
+		return &d
+	}
+	for i := 0; i < len(data); {
+		r, size := utf8.DecodeRune(data[i:])
+		if r == utf8.RuneError && size == 1 || r == 0 {
+			d := diag.New("unusable-file", f.At(i, i+size), "`%s` is not UTF-8 text: byte %02x cannot stand here", f.Name, data[i]).
+				Mend("save it as UTF-8")
+			return &d
+		}
+		i += size
+	}
+	return nil
+}
+
+// unread is the finding that a file cannot be read.
+func unread(at source.Span, path string, err error, read func(string) ([]byte, error)) diag.Diagnostic {
+	if !errors.Is(err, fs.ErrNotExist) {
+		reason := "cannot be read"
+		var large tooLarge
+		var not notFile
+		switch {
+		case errors.As(err, &large):
+			reason = large.Error()
+		case errors.As(err, &not):
+			reason = not.Error()
+		case errors.Is(err, fs.ErrPermission):
+			reason = "may not be read by you"
+		}
+		return diag.New("unusable-file", at, "`%s` %s", path, reason)
+	}
+	d := diag.New("missing-file", at, "there is no file `%s`", path)
+	for _, name := range near(path, read) {
+		if text := at.Text(); strings.HasPrefix(text, `"`) {
+			d = d.Replace(at, `"`+name+`"`, false, "write `%s`", name)
+		} else {
+			d = d.Mend("write `%s`", filepath.Join(filepath.Dir(path), name))
+		}
+	}
+	return d
+}
+
+// near lists files beside path with names like its name, or of its kind when
+// none is alike.
+func near(path string, read func(string) ([]byte, error)) []string {
+	entries, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return nil
+	}
+	var names, kin []string
+	for _, e := range entries {
+		if e.IsDir() || len(names) == 1000 {
+			continue
+		}
+		names = append(names, e.Name())
+		if filepath.Ext(e.Name()) == filepath.Ext(path) && len(kin) < 4 {
+			kin = append(kin, e.Name())
+		}
+	}
+	alike := nearest.Names(filepath.Base(path), names)
+	if len(alike) == 0 {
+		alike = kin
+	}
+	var out []string
+	for _, name := range alike {
+		if _, err := read(filepath.Join(filepath.Dir(path), name)); err == nil {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// Text reads one file and checks that it is text, for a command that works on
+// a show alone.
+func Text(path string, read func(string) ([]byte, error)) (*source.File, *diag.Diagnostic) {
+	return open(path, read, source.Span{})
+}
