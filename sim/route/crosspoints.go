@@ -52,7 +52,7 @@ func (f *Finder) everyWay(own, picture int32, could map[Point]bool) {
 				continue
 			}
 			could[Point{sw, int32(i)}] = true
-			if up := f.switchAt(f.above(pick.Node, picture)); up >= 0 && !seen[up] && pick.Node != picture {
+			if up := f.switchAt(f.above(pick.Node, picture)); up >= 0 && !seen[up] {
 				seen[up] = true
 				todo = append(todo, up)
 			}

@@ -167,6 +167,46 @@ func TestCabledDirectly(t *testing.T) {
 	}
 }
 
+// Two lines, and one line that both go into: "late" alone is enough to keep
+// "asked" out, though "one" and "two" are too, together. None of these two
+// can be left out; yet the set with "late" is smaller.
+func TestTheSmallestSetIsNotJustOneThatIsTight(t *testing.T) {
+	m := simtest.New()
+	x, y, z := m.Source("x", "live"), m.Source("y", "live"), m.Source("z", "live")
+	a, b := m.Switch("a", x, y, z), m.Switch("b", x, y, z)
+	lineA, lineB := m.Tie("line a", a), m.Tie("line b", b)
+	both := m.Switch("both", lineA, lineB)
+	line := m.Tie("line", both)
+	screen := func(name string, of ...int32) int32 {
+		return m.Destination(name, m.Out(m.Switch("for "+name, of...)), program.AlwaysOnAir)
+	}
+	asked := screen("asked", 1, line)
+	screen("one", lineA)
+	screen("two", lineB)
+	late := screen("late", line)
+	r := newRig(m.Done(t))
+	r.point(a, y)
+	r.point(b, z)
+	_, no := r.f.Find(r.s, r.g, r.p.Destinations[asked].Node, x)
+	if no == nil || !slices.Equal(no.Core, []int32{asked, late}) || !slices.Equal(no.Holders, []int32{2}) {
+		t.Errorf("%+v", no)
+	}
+}
+
+func TestCrosspointsOfOneRoute(t *testing.T) {
+	h := newHall(t)
+	h.p.Actions = []program.Action{{Verb: program.Route, A: h.left, B: h.goal, Device: -1}, {Verb: program.RouteTie, A: 1, B: h.slides, Device: -1}}
+	want := []program.Command{
+		{Verb: program.Crosspoint, A: h.out1, B: 1},
+		{Verb: program.Crosspoint, A: h.out2, B: 1}, {Verb: program.Crosspoint, A: h.out2, B: 2},
+		{Verb: program.Crosspoint, A: h.aux1, B: 1}, {Verb: program.Crosspoint, A: h.aux1, B: 2},
+	}
+	slices.SortFunc(want, func(a, b program.Command) int { return cmp.Or(cmp.Compare(a.A, b.A), cmp.Compare(a.B, b.B)) })
+	if got := h.f.Crosspoints(); !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}
+
 // root is a place that holds what it shows, written down plainly.
 func roots(r *rig) (all []int32) {
 	for _, d := range r.p.Destinations {
