@@ -1,9 +1,15 @@
 package lower
 
 import (
+	"bytes"
+	"flag"
 	"os"
 	"path/filepath"
+	"reflect"
+	"strings"
 	"testing"
+
+	"github.com/rogpeppe/go-internal/txtar"
 
 	"cuewright/macro/check"
 	"cuewright/macro/diag"
@@ -13,8 +19,10 @@ import (
 	"cuewright/macro/syntax"
 )
 
-// compile lowers a show as the driver does.
-func compile(t testing.TB, show, rack *source.File) *program.Program {
+var update = flag.Bool("update", false, "write the listings anew; the run fails so that they are looked at")
+
+// checked is what check gives, and no error among its findings.
+func checked(t testing.TB, show, rack *source.File) *check.Info {
 	t.Helper()
 	var found diag.List
 	file, d := syntax.Parse(show)
@@ -31,7 +39,7 @@ func compile(t testing.TB, show, rack *source.File) *program.Program {
 	if found.Blocking() {
 		t.FailNow()
 	}
-	return Show(info)
+	return info
 }
 
 func read(t testing.TB, parts ...string) *source.File {
@@ -44,11 +52,96 @@ func read(t testing.TB, parts ...string) *source.File {
 	return source.New(filepath.Base(path), bytes)
 }
 
-func sample(t testing.TB, name string) *program.Program {
-	return compile(t, read(t, "shows", name, name+".show"), read(t, "shows", name, "rack.yaml"))
+func sample(t testing.TB, name string) *check.Info {
+	return checked(t, read(t, "shows", name, name+".show"), read(t, "shows", name, "rack.yaml"))
 }
 
-func TestX(t *testing.T) {
-	sample(t, "small")
-	sample(t, "league")
+// Each case in testdata/program is a show (the small one where there is none)
+// on a rack (likewise), and the parts of its listing that are looked at.
+func TestListings(t *testing.T) {
+	cases, _ := filepath.Glob("../../testdata/program/*.txtar")
+	if len(cases) == 0 {
+		t.Fatal("no cases")
+	}
+	for _, path := range cases {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
+			archive, err := txtar.ParseFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			show, rack := read(t, "shows", "small", "small.show"), read(t, "shows", "small", "rack.yaml")
+			for _, f := range archive.Files {
+				switch filepath.Ext(f.Name) {
+				case ".show":
+					show = source.New(f.Name, f.Data)
+				case ".yaml":
+					rack = source.New(f.Name, f.Data)
+				}
+			}
+			p := Show(checked(t, show, rack))
+			for i, f := range archive.Files {
+				section, ok := sections[f.Name]
+				if !ok {
+					continue
+				}
+				got := strings.Join(section(lister{p}), "\n") + "\n"
+				if got == string(f.Data) {
+					continue
+				}
+				t.Errorf("%s differs:\n%s", f.Name, difference(string(f.Data), got))
+				archive.Files[i].Data = []byte(got)
+			}
+			if *update && t.Failed() {
+				if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// difference lists the lines that only one side has.
+func difference(want, got string) string {
+	var out []string
+	only := func(sign, a, b string) {
+		lines := map[string]int{}
+		for _, l := range strings.Split(b, "\n") {
+			lines[l]++
+		}
+		for _, l := range strings.Split(a, "\n") {
+			if lines[l]--; lines[l] < 0 {
+				out = append(out, sign+l)
+			}
+		}
+	}
+	only("-", want, got)
+	only("+", got, want)
+	return strings.Join(out, "\n")
+}
+
+// The same show gives the same bytes, however often maps are walked anew, and
+// the file gives the same Program back.
+func TestSameBytes(t *testing.T) {
+	for _, name := range []string{"small", "league"} {
+		first := program.Encode(Show(sample(t, name)))
+		for range 30 {
+			if again := program.Encode(Show(sample(t, name))); !bytes.Equal(first, again) {
+				t.Fatalf("%s gives other bytes", name)
+			}
+		}
+		p, err := program.Decode(first)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !reflect.DeepEqual(p, Show(sample(t, name))) {
+			t.Errorf("%s: decode(encode(p)) is another program", name)
+		}
+	}
+}
+
+func BenchmarkShow(b *testing.B) {
+	info := sample(b, "league")
+	for b.Loop() {
+		Show(info)
+	}
 }
