@@ -21,6 +21,9 @@ func frame(b *strings.Builder, at source.Span, paint func(string) string) {
 	}
 	begin, finish := at.Begin(), at.Finish()
 	text := at.File.Line(begin.Line)
+	if strings.TrimSpace(text) == "" {
+		return // nothing to see
+	}
 	from := begin.Cell
 	to, more := finish.Cell, finish.Line-begin.Line
 	if more > 0 {

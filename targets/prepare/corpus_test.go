@@ -13,6 +13,8 @@ import (
 	"github.com/rogpeppe/go-internal/txtar"
 
 	"cuewright/macro/diag"
+	"cuewright/macro/lesson"
+	"cuewright/sim/rehearse"
 )
 
 const testdata = "../../testdata/"
@@ -115,4 +117,59 @@ func TestEveryCodeHasACase(t *testing.T) {
 			t.Errorf("code %s has no case in testdata/find", e.Code)
 		}
 	}
+}
+
+// withRehearsals are the findings of a show and of all its rehearsals.
+func withRehearsals(r Result) diag.List {
+	list := slices.Clone(r.Findings)
+	if r.Program == nil {
+		return list
+	}
+	runner := rehearse.New(r.Program)
+	for i := range r.Program.Rehearsals {
+		list.Add(r.Rehearsed(runner.Run(i))...)
+	}
+	return list
+}
+
+// TestLessons runs the examples of every lesson: the wrong one gives the code,
+// the mended one does not, nor any error.
+func TestLessons(t *testing.T) {
+	for _, code := range lesson.All() {
+		t.Run(string(code), func(t *testing.T) {
+			l, _ := lesson.Get(code)
+			if _, ok := l.File("wrong.command"); ok {
+				t.Skip("about calling the program; cmd/cuewright runs it")
+			}
+			wrong := codesOf(example(t, l, "wrong"))
+			if !slices.Contains(wrong, code) {
+				t.Errorf("the wrong example gives %v", wrong)
+			}
+			for _, d := range example(t, l, "mended") {
+				if d.Code == code || d.Severity == diag.Error {
+					t.Errorf("the mended example gives %s, line %d: %s", d.Code, d.At.Begin().Line, d.What)
+				}
+			}
+		})
+	}
+}
+
+func example(t *testing.T, l lesson.Lesson, side string) diag.List {
+	t.Helper()
+	files := map[string]string{"small.show": "show \"Empty\" uses \"rack.yaml\"\n"}
+	if text, ok := l.File(side + ".show"); ok {
+		files["small.show"] = text
+	}
+	if text, ok := l.File(side + ".yaml"); ok {
+		files["rack.yaml"] = text
+	}
+	return withRehearsals(Show("small.show", fromMap(t, files)))
+}
+
+func codesOf(list diag.List) []diag.Code {
+	var codes []diag.Code
+	for _, d := range list {
+		codes = append(codes, d.Code)
+	}
+	return codes
 }

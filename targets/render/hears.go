@@ -8,6 +8,7 @@ import (
 	"cuewright/macro/nearest"
 	"cuewright/macro/plan"
 	"cuewright/macro/program"
+	"cuewright/targets/osc"
 )
 
 // observations fills p.Observations from the plan's `hears`, device by device.
@@ -34,7 +35,7 @@ func (r *renderer) observe(device int32, c *plan.Control, o *plan.Observation) {
 		Every: int64(o.Every), Pointer: o.Pointer, Var: int32(v), At: r.place(o)}
 	if o.Method != "" {
 		out.Target = c.Base + o.Target
-	} else if err := checkAddress(o.Path); err != nil {
+	} else if err := osc.CheckAddress(o.Path); err != nil {
 		r.found.Add(diag.New(badAddress, o.At, "`%s` cannot be heard: %v", o.Path, err))
 		return
 	}

@@ -13,6 +13,12 @@ import (
 	"cuewright/macro/program"
 )
 
+// field is one header field.
+type field struct {
+	name  string
+	value *phrase
+}
+
 // body is what a request carries: at most one of form, text and json is set.
 type body struct {
 	form [][2]*phrase
@@ -44,7 +50,7 @@ func newHTTP(t *plan.Template, known names, c *plan.Control) (*template, diag.Li
 		found.Add(checkTarget(t.Target, out.target)...)
 	}
 	for _, h := range t.Header {
-		out.header = append(out.header, [2]*phrase{read(h[0]), read(h[1])})
+		out.header = append(out.header, field{h[0].Text, read(h[1])})
 		found.Add(checkHeader(h[0], h[1])...)
 	}
 	for _, f := range t.Form {
@@ -73,8 +79,8 @@ func newDocument(j *plan.JSON, read func(*plan.Words) *phrase) *document {
 // checkTarget holds the fixed part of a target against RFC 9112, 3.2.1 (the
 // origin form: an absolute path and a query) with the characters of RFC 3986.
 func checkTarget(w *plan.Words, p *phrase) diag.List {
-	if fixed := p.literals("x"); !strings.HasPrefix(fixed, "/") {
-		return diag.List{diag.New(badAddress, w.At, "`%s` does not begin with `/`", w.Text)}
+	if fixed := p.literals("x"); !strings.HasPrefix(fixed, "/") || strings.HasPrefix(fixed, "//") {
+		return diag.List{diag.New(badAddress, w.At, "`%s` does not begin with one `/`", w.Text)}
 	}
 	for i, part := range p.parts {
 		if i%2 == 1 {
@@ -140,7 +146,7 @@ func (t *template) fillHTTP(given map[string]value) (program.Message, *refusal) 
 	}
 	q := &program.Request{Method: t.method, Target: target}
 	for _, h := range t.header {
-		value, no := h[1].fill(given, func(_, s string) (string, error) {
+		value, no := h.value.fill(given, func(_, s string) (string, error) {
 			if strings.ContainsFunc(s, control) {
 				return "", errors.New("a value with a line end in it cannot be put into a header")
 			}
@@ -149,8 +155,7 @@ func (t *template) fillHTTP(given map[string]value) (program.Message, *refusal) 
 		if no != nil {
 			return program.Message{}, no
 		}
-		name := h[0].literals("")
-		q.Header = append(q.Header, [2]string{name, strings.TrimSpace(value)})
+		q.Header = append(q.Header, [2]string{h.name, strings.TrimSpace(value)})
 	}
 	kind, content, no := t.body.fill(given)
 	if no != nil {

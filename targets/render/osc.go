@@ -21,13 +21,8 @@ type argument struct {
 
 // newOSC reads an OSC template.
 func newOSC(t *plan.Template, known names) (*template, diag.List) {
-	path, found := newPhrase(t.Path, known)
+	path, found := newPhrase(t.Path, known) // plan has checked its fixed parts
 	out := &template{at: t.At, path: path}
-	if len(found) == 0 {
-		if err := checkAddress(path.literals("x")); err != nil {
-			found.Add(diag.New(badAddress, t.Path.At, "`%s` cannot be sent to: %v", t.Path.Text, err))
-		}
-	}
 	for i := range t.Args {
 		a := &t.Args[i]
 		f, mistakes := newFormula(a.Expr.Text, placer(&a.Expr), known)
@@ -65,7 +60,7 @@ func checkTag(a *plan.Arg, f *formula) diag.List {
 // fillOSC makes an OSC message.
 func (t *template) fillOSC(given map[string]value) (program.Message, *refusal) {
 	path, no := t.path.fill(given, func(_, s string) (string, error) {
-		if s == "" || strings.Contains(s, "/") || checkAddress("/"+s) != nil {
+		if s == "" || strings.Contains(s, "/") || osc.CheckAddress("/"+s) != nil {
 			return "", fmt.Errorf("`%s` cannot be a part of an OSC address", s)
 		}
 		return s, nil

@@ -20,7 +20,6 @@ import (
 	"cuewright/macro/plan"
 	"cuewright/macro/program"
 	"cuewright/macro/source"
-	"cuewright/targets/osc"
 )
 
 // largest is the most bytes of one message: its packet, or its target and
@@ -153,7 +152,7 @@ type template struct {
 	method string
 	base   string
 	target *phrase
-	header [][2]*phrase
+	header []field
 	body   body
 }
 
@@ -172,9 +171,6 @@ func (t *template) fill(given map[string]value) (program.Message, *refusal) {
 	}
 	return t.fillHTTP(given)
 }
-
-// checkAddress says what keeps a text from being an OSC address.
-func checkAddress(text string) error { return osc.CheckAddress(text) }
 
 // Templates gives the mistakes in the templates of a plan, for when there is
 // no Program because of other mistakes.
