@@ -60,7 +60,10 @@ func (t *Teller) bank(s *state.State, b *program.Bank, keyed bool, left int) str
 	words := t.seen(s, picked(l, s, b.Picks, b.Program), left)
 	switch does {
 	case program.Mixing, program.Wiping:
-		words = t.seen(s, picked(l, s, b.Picks, b.Preset), left) + " over " + words + " (" + transitions[does] + ")"
+		if comes := t.seen(s, picked(l, s, b.Picks, b.Preset), left); comes != words {
+			words = comes + " over " + words
+		}
+		words += " (" + transitions[does] + ")"
 	case program.FadingOut, program.FadingIn:
 		words += " (" + transitions[does] + ")"
 	}
