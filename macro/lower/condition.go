@@ -125,8 +125,14 @@ func (l *lowerer) shows(dest int32, name string) int32 {
 		return c
 	case e.Source != nil:
 		return l.cond(program.Cond{Op: program.Shows, A: dest, B: l.sources[e.Source]})
-	default:
-		return through(l.graph.ties[e.Tie])
+	default: // a line behind a splitter has several ends
+		some := l.constant(false)
+		for i, n := range l.p.Nodes {
+			if n.Tie == l.ties[e.Tie] {
+				some = l.or(some, through(int32(i)))
+			}
+		}
+		return some
 	}
 }
 

@@ -2,6 +2,7 @@ package lower
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"cuewright/macro/program"
@@ -140,7 +141,7 @@ func (l *lowerer) lowerScripts() {
 		}
 	}
 	for _, m := range l.info.MacroOrder {
-		if s, ok := l.macros[m]; ok {
+		if s, ok := l.macros[m]; ok && !slices.Contains(l.order, s) {
 			l.arrange(s)
 		}
 	}
