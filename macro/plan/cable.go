@@ -70,7 +70,6 @@ func (r *reader) plugged(c *Cable) bool {
 				r.ports[p] = true
 			}
 		}
-		r.loose = r.loose || c.To == nil
 		return false
 	}
 	if first := c.To.Cable; first != nil {
@@ -95,38 +94,43 @@ func (r *reader) plugged(c *Cable) bool {
 func (r *reader) end(n *node, output bool) *Port {
 	text, ok := r.words(n, "the end of a cable")
 	if !ok {
+		r.loose = true
 		return nil
 	}
 	name, number, numbered := strings.Cut(text, ".")
 	d := r.deviceNamed(n.at, name, "a device")
-	if d == nil || r.broken[d] {
+	switch {
+	case d == nil:
+		r.loose = r.loose || !output && !r.unclear[name]
+		return nil
+	case r.broken[d]:
 		return nil
 	}
+	var bad diag.Diagnostic
 	side, ports := "input", d.Inputs
 	if output {
 		side, ports = "output", d.Outputs
 	}
-	if !numbered {
+	if numbered {
+		v, err := strconv.Atoi(number)
+		for _, p := range ports {
+			if err == nil && p.Number == v {
+				return p
+			}
+		}
+		if bad = diag.New("unknown-port", n.at, "`%s` has no %s `%s`", name, side, number); len(ports) > 0 {
+			bad = bad.Mend("its %ss are %s", side, runs(ports))
+		}
+	} else {
 		if len(ports) == 1 {
 			return ports[0]
 		}
-		bad := diag.New("unknown-port", n.at, "`%s` has %s", name, count(len(ports), side))
+		bad = diag.New("unknown-port", n.at, "`%s` has %s", name, count(len(ports), side))
 		for _, p := range ports[:min(4, len(ports))] {
 			bad = bad.Replace(n.at, p.short(), false, "write `%s`", p.short())
 		}
-		r.lose(bad)
-		return nil
 	}
-	v, err := strconv.Atoi(number)
-	for _, p := range ports {
-		if err == nil && p.Number == v {
-			return p
-		}
-	}
-	bad := diag.New("unknown-port", n.at, "`%s` has no %s `%s`", name, side, number)
-	if len(ports) > 0 {
-		bad = bad.Mend("its %ss are %s", side, runs(ports))
-	}
+	r.unsure[d] = r.unsure[d] || !output
 	r.lose(bad)
 	return nil
 }
@@ -162,6 +166,10 @@ func (r *reader) deviceNamed(at source.Span, name, wanted string) *Device {
 	e := r.rack.Names[name]
 	if e != nil && e.Device != nil {
 		return e.Device
+	}
+	if r.unclear[name] && e == nil {
+		r.rack.Partial = true
+		return nil
 	}
 	d := diag.New("unknown-device", at, "there is no device `%s`", name)
 	if e != nil {

@@ -63,6 +63,9 @@ func (r *reader) onAir(d *Destination, n *node) {
 			d.While = e.Device
 			return
 		}
+		if r.unclear[encoder] {
+			return
+		}
 		bad := diag.New("unknown-device", n.at, "there is no encoder `%s`", encoder)
 		names := r.named(noun.Encoder)
 		if near := nearest.Names(encoder, names); len(near) > 0 {
@@ -90,7 +93,7 @@ func (r *reader) refuses(d *Destination, n *node) {
 			d.Refuses[e.Source] = true
 			known = true
 		}
-		if known {
+		if known || r.unclear[word] {
 			continue
 		}
 		bad := diag.New("unknown-source", item.at, "`%s` is neither a source nor a kind of picture", word)
@@ -125,7 +128,7 @@ func (r *reader) lit(d *Destination, n *node) {
 		seen[in] = true
 		in = out.From.Input
 	}
-	if r.loose || r.ports[in] {
+	if r.loose || r.ports[in] || r.unsure[in.Device] || r.broken[in.Device] {
 		return
 	}
 	r.add(diag.New("destination-uncabled", n.at, "nothing reaches `%s`: no cable goes to %s", d.Name, in.label()).

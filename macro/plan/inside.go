@@ -46,6 +46,7 @@ func (in *inner) internal(key, body *node) {
 	e, named := in.name(key, noun.Source)
 	f, ok := in.fields(body, "an internal source", "picture", "number")
 	if !named || !ok {
+		in.lost(key.text)
 		return
 	}
 	s := &Source{Name: key.text, Index: len(in.rack.Sources), Device: in.d, At: key.at}
@@ -239,7 +240,8 @@ func (in *inner) takeable() []string {
 }
 
 func (in *inner) unknownPick(n *node, word string, known []string) {
-	if in.broken[in.d] {
+	name, _, _ := strings.Cut(word, " ")
+	if in.rack.Partial = true; in.broken[in.d] || in.unclear[name] {
 		return
 	}
 	d := diag.New("unknown-pick", n.at, "`%s` has no `%s` inside", in.d.Name, word)

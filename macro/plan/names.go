@@ -31,6 +31,7 @@ func (r *reader) name(key *node, kind noun.Kind) (*Entry, bool) {
 // fresh says that a name can be a name and is not taken, and takes it.
 func (r *reader) fresh(key *node) bool {
 	if !r.goodName(key) {
+		r.lost(key.text)
 		return false
 	}
 	if first, taken := r.said[key.text]; taken {
@@ -40,6 +41,13 @@ func (r *reader) fresh(key *node) bool {
 	}
 	r.said[key.text] = key.at
 	return true
+}
+
+// lost remembers a name of something that was not understood.
+func (r *reader) lost(name string) {
+	r.rack.Partial = true
+	r.unclear[name] = true
+	r.unclear[wordily(name)] = true
 }
 
 // goodName says that a name is made of small letters, digits and `_`, and is

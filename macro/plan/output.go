@@ -54,6 +54,7 @@ func (in *inner) nameOutputs() {
 		return
 	}
 	for _, key := range in.unnamed {
+		in.lost(in.d.Name)
 		in.lose(diag.New("unnamed-source", key.at, "`%s` has several outputs, and the picture of output %s has no name", in.d.Name, key.text).
 			Mend("write `{ port: …, source: %s }`, or another name for another picture", in.d.Name))
 	}

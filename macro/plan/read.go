@@ -11,9 +11,10 @@ import (
 // understood; the findings are every mistake of the plan, in reading order.
 func Read(src *source.File) (*Rack, diag.List) {
 	r := &reader{
-		src:   src,
-		rack:  &Rack{File: src, Names: map[string]*Entry{}},
-		said:  map[string]source.Span{},
+		src:     src,
+		rack:    &Rack{File: src, Names: map[string]*Entry{}},
+		said:    map[string]source.Span{},
+		unclear: map[string]bool{}, unsure: map[*Device]bool{},
 		ports: map[*Port]bool{}, broken: map[*Device]bool{},
 		misnamed: map[*Cable]bool{}, reach: map[*Port][]string{},
 	}
@@ -28,10 +29,12 @@ type reader struct {
 	found diag.List
 
 	said     map[string]source.Span // every name of the plan and of its aux buses
+	unclear  map[string]bool        // names of what was not understood: nothing is said about their uses
 	broken   map[*Device]bool       // its kind or ports were not understood
 	ports    map[*Port]bool         // a cable of it was not understood
 	misnamed map[*Cable]bool        // its tie has a name that was refused
 	loose    bool                   // a cable was not understood, and it may be any port's
+	unsure   map[*Device]bool       // … or any input of this device
 	reach    map[*Port][]string     // see naming
 	picks    []*Pick                // every pick, for naming
 	fills    []func()               // keyers' fills, read after naming

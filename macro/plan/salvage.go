@@ -36,6 +36,7 @@ func (r *reader) salvage(text []byte) *yaml.Node {
 		if faults++; faults <= maxFaults {
 			r.fault(text, c)
 		}
+		r.lostIn(text[c.start:c.end])
 		blank(clean[c.start:c.end])
 	}
 	doc, err := decode(clean)
@@ -62,6 +63,16 @@ func (r *reader) salvage(text []byte) *yaml.Node {
 		doc, _ = decode(clean[:chunks[good-1].end])
 	}
 	return doc
+}
+
+// lostIn remembers what the lines of a part seem to name.
+func (r *reader) lostIn(part []byte) {
+	for line := range bytes.Lines(part) {
+		if name, _, found := bytes.Cut(bytes.TrimLeft(line, " \t"), []byte(":")); found && wordy(string(name)) {
+			r.lost(string(name))
+		}
+	}
+	r.loose = r.loose || bytes.Contains(part, []byte("to:"))
 }
 
 // fault reports the line of a chunk from which on it cannot be read: the one
