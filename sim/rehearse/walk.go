@@ -115,7 +115,7 @@ func (w *Walk) Press(button int32) Turn { return w.Hold(button, 0) }
 func (w *Walk) Hold(button int32, micros int64) Turn {
 	return w.do(func() {
 		if !w.m.Showing(w.now.state, button) {
-			w.miss(notShowing, "%s is not showing", w.tell.ButtonName(button)).Seen = w.tell.Showing(w.now.state, button)
+			w.miss(notShowing, "`%s` is not showing", w.tell.ButtonName(button)).Seen = w.tell.Showing(w.now.state, button)
 			return
 		}
 		w.apply(step.Event{Kind: step.Down, A: button})
@@ -131,7 +131,7 @@ func (w *Walk) Go(cue int32) Turn {
 			w.apply(e)
 			return
 		}
-		w.miss(nothingOnStandby, "go, but nothing is on standby").Seen = "the rundown is at its end"
+		w.miss(nothingOnStandby, "`go` finds nothing on standby").Seen = "the rundown is at its end"
 	})
 }
 
