@@ -106,7 +106,7 @@ func (w *Watch) heading(c program.Command) int32 {
 func (w *Watch) rivals() {
 	for i := range w.effects {
 		e := &w.effects[i]
-		if e.Kind == step.Started {
+		if e.Kind == step.Started || e.Kind == step.Ended {
 			w.dropDrives(e.A)
 		}
 		if e.Kind != step.Sent || e.Task < 0 {
@@ -127,7 +127,7 @@ func (w *Watch) rivals() {
 	}
 }
 
-// dropDrives forgets what a script did in a run before this one.
+// dropDrives forgets what a script did, in a run that has ended.
 func (w *Watch) dropDrives(task int32) {
 	for i := range w.drives {
 		if w.drives[i].root == task {
