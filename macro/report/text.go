@@ -32,6 +32,15 @@ func Text(w io.Writer, list diag.List, colour bool) error {
 	return err
 }
 
+// Alone writes one finding without a summary, for what ends a command before
+// it has begun.
+func Alone(w io.Writer, d diag.Diagnostic, colour bool) error {
+	var b strings.Builder
+	finding(&b, d, paint(colour))
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
 // finding writes one finding with its lines of why, mend and frame.
 func finding(b *strings.Builder, d diag.Diagnostic, p painter) {
 	fmt.Fprintf(b, "%s: %s: %s  [%s]\n", place(d.At), p.severity(d.Severity), plain(d.What), d.Code)

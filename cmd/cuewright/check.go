@@ -1,0 +1,116 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/report"
+	"cuewright/targets/prepare"
+)
+
+func newCheck(s streams) *cobra.Command {
+	var asJSON, quiet, fix bool
+	c := &cobra.Command{
+		Use:   "check SHOW…",
+		Short: "Find every mistake of shows and their plans",
+		Long: `Check shows, the plans that they use, and every message that they can send.
+All mistakes are told in one run. Nothing is sent, and without --fix nothing is written.
+
+` + exitHelp,
+		Example: `  cuewright check final.show
+  cuewright check --json final.show       for other programs
+  cuewright check --fix final.show        apply the mends that cannot change what you meant`,
+		Args: need("a show", 1, -1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			var all diag.List
+			code := exitClean
+			for _, path := range args {
+				result := prepare.Any(path, prepare.Disk)
+				if fix {
+					var err error
+					if result, err = mendFiles(s.err, path, result); err != nil {
+						return err
+					}
+				}
+				all.Add(result.Findings...)
+				code = max(code, exitFor(result))
+			}
+			if err := tell(s, all, asJSON, quiet); err != nil {
+				return err
+			}
+			return ended(code)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")
+	c.Flags().BoolVar(&quiet, "quiet", false, "tell errors only, and nothing when there are none")
+	c.Flags().BoolVar(&fix, "fix", false, "apply the mends that are sure, and check again")
+	return c
+}
+
+// exitFor is the exit code that a prepared show asks for.
+func exitFor(r prepare.Result) int {
+	switch {
+	case r.Show == nil:
+		return exitUsage
+	case r.Findings.Blocking():
+		return exitFindings
+	}
+	return exitClean
+}
+
+// ended is the error that ends a command with an exit code, nil for 0.
+func ended(code int) error {
+	if code == exitClean {
+		return nil
+	}
+	return exit(code)
+}
+
+// tell writes findings to the output in the form that was asked for.
+func tell(s streams, list diag.List, asJSON, quiet bool) error {
+	if quiet {
+		var errors diag.List
+		for _, d := range list {
+			if d.Severity == diag.Error {
+				errors.Add(d)
+			}
+		}
+		if list = errors; len(list) == 0 && !asJSON {
+			return nil
+		}
+	}
+	if asJSON {
+		return report.JSON(s.out, list)
+	}
+	return report.Text(s.out, list, s.colourOut)
+}
+
+// load prepares a show or compiled show for a command that runs it. Findings
+// go to the error output, so that the output is the command's own; with JSON
+// they are given back for the command's document. The error ends the command
+// when there is nothing to run.
+func load(s streams, path string, asJSON bool) (prepare.Result, error) {
+	r := prepare.Any(path, prepare.Disk)
+	if r.Program != nil {
+		if asJSON || len(r.Findings) == 0 {
+			return r, nil
+		}
+		err := report.Text(s.err, r.Findings, s.colourErr)
+		if err == nil {
+			_, err = fmt.Fprintln(s.err)
+		}
+		return r, err
+	}
+	var err error
+	if asJSON {
+		err = report.JSON(s.out, r.Findings)
+	} else {
+		err = report.Text(s.err, r.Findings, s.colourErr)
+	}
+	if err == nil {
+		err = exit(max(exitFindings, exitFor(r)))
+	}
+	return r, err
+}

@@ -1,0 +1,33 @@
+// Command cuewright checks, rehearses, compiles and sends live shows written
+// in the cue language. `cuewright help` says what it can do; each command is
+// one file here.
+package main
+
+import (
+	"io"
+	"os"
+
+	"golang.org/x/term"
+)
+
+func main() {
+	s := streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}
+	s.colourOut = colourOn(os.Stdout)
+	s.colourErr = colourOn(os.Stderr)
+	s.terminal = term.IsTerminal(int(os.Stdin.Fd()))
+	os.Exit(run(os.Args[1:], s))
+}
+
+// streams are where a command reads and writes.
+type streams struct {
+	in                   io.Reader
+	out, err             io.Writer
+	colourOut, colourErr bool
+	terminal             bool // somebody sees the prompt
+}
+
+// colourOn says whether a file is a terminal that wants colour. NO_COLOR with
+// any value switches it off (no-color.org), and so does a dumb terminal.
+func colourOn(f *os.File) bool {
+	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
+}

@@ -1,0 +1,182 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/program"
+	"cuewright/macro/report"
+	"cuewright/sim/rehearse"
+	"cuewright/sim/story"
+	"cuewright/targets/prepare"
+)
+
+func newRehearse(s streams) *cobra.Command {
+	var byHand, asJSON bool
+	var script string
+	c := &cobra.Command{
+		Use:   "rehearse SHOW|PROGRAM [NAME…]",
+		Short: "Play the show's rehearsals, or step through it by hand",
+		Long: `Play the rehearsals that the show has, all or the named ones, in virtual time and without
+the gear: what each press sends and changes, what every destination shows, and what the
+on-air checks find. A rehearsal fails when something is not as it expects.
+
+With --step, press buttons, fire cues and let time pass by hand; "help" lists the words.
+With --script the words come from a file.
+
+` + exitHelp,
+		Example: `  cuewright rehearse final.show
+  cuewright rehearse final.show "replay during the match"
+  cuewright rehearse final.show --step
+  cuewright rehearse final.show --script evening.txt`,
+		Args: need("a show or a compiled show", 1, -1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if (byHand || script != "") && len(args) > 1 {
+				return &mistake{word: args[1], what: "names of rehearsals do not go with --step or --script", mend: "leave the name out"}
+			}
+			r, err := load(s, args[0], asJSON && !byHand && script == "")
+			if err != nil {
+				return err
+			}
+			if byHand || script != "" {
+				return stepThrough(s, r, script, asJSON)
+			}
+			return rehearseAll(s, r, args[1:], asJSON)
+		},
+	}
+	c.Flags().BoolVar(&byHand, "step", false, "step through the show by hand")
+	c.Flags().StringVar(&script, "script", "", "step through the show with the words of a `FILE`")
+	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")
+	return c
+}
+
+// today is the date that allowances are held against.
+func today() string { return time.Now().Format(time.DateOnly) }
+
+// chosen are the rehearsals of those names, all of them without a name.
+func chosen(p *program.Program, names []string) ([]int, error) {
+	var all []string
+	for _, r := range p.Rehearsals {
+		all = append(all, r.Name)
+	}
+	var out []int
+	for _, name := range names {
+		i := slices.Index(all, name)
+		if i < 0 {
+			return nil, &mistake{word: name, what: fmt.Sprintf("there is no rehearsal `%s`", name), candidates: all,
+				mend: "there are " + some(all)}
+		}
+		out = append(out, i)
+	}
+	if len(names) == 0 {
+		for i := range all {
+			out = append(out, i)
+		}
+	}
+	return out, nil
+}
+
+// rehearsed is one rehearsal with its findings and how it went.
+type rehearsed struct {
+	rehearse.Result
+	Failed bool `json:"failed"`
+}
+
+func rehearseAll(s streams, r prepare.Result, names []string, asJSON bool) error {
+	which, err := chosen(r.Program, names)
+	if err != nil {
+		return err
+	}
+	runner := rehearse.New(r.Program)
+	runner.Today = today()
+	var runs []rehearsed
+	var found diag.List
+	code := exitClean
+	for _, i := range which {
+		run := runner.Run(i)
+		list := r.Rehearsed(run)
+		failed := list.Blocking() || run.Unsettled
+		if failed {
+			code = exitFindings
+		}
+		found.Add(list...)
+		runs = append(runs, rehearsed{run, failed})
+	}
+	found = found.Tidy()
+	if asJSON {
+		err = report.Write(s.out, struct {
+			report.Document
+			Rehearsals []rehearsed `json:"rehearsals"`
+		}{report.NewDocument(append(slices.Clone(r.Findings), found...)), append([]rehearsed{}, runs...)})
+	} else {
+		err = tellRehearsals(s, r, runs, found)
+	}
+	if err != nil {
+		return err
+	}
+	return ended(code)
+}
+
+func tellRehearsals(s streams, r prepare.Result, runs []rehearsed, found diag.List) error {
+	for _, run := range runs {
+		fmt.Fprintf(s.out, "rehearsal %q  (%s)\n", run.Name, story.Place(r.Program, run.At))
+		if err := story.Write(s.out, run.Beats...); err != nil {
+			return err
+		}
+		if run.Unsettled {
+			fmt.Fprintln(s.out, "it never comes to rest")
+		}
+		fmt.Fprintln(s.out)
+	}
+	if len(found) > 0 {
+		if err := report.Text(s.out, found, s.colourOut); err != nil {
+			return err
+		}
+	}
+	_, err := io.WriteString(s.out, rehearsalSummary(runs))
+	return err
+}
+
+// rehearsalSummary is the last lines: how many went how, and which failed.
+func rehearsalSummary(runs []rehearsed) string {
+	if len(runs) == 0 {
+		return "nothing was rehearsed: the show has no rehearsal\n"
+	}
+	const shown = 10
+	var b strings.Builder
+	failed, expectations := []string{}, 0
+	for _, run := range runs {
+		expectations += run.Expectations
+		if run.Failed {
+			failed = append(failed, run.Name)
+		}
+	}
+	fmt.Fprintf(&b, "%s with %s: %d passed, %d failed\n", counted(len(runs), "rehearsal", "rehearsals"),
+		counted(expectations, "expectation", "expectations"), len(runs)-len(failed), len(failed))
+	for _, name := range failed[:min(shown, len(failed))] {
+		fmt.Fprintf(&b, "  failed: %q\n", name)
+	}
+	if more := len(failed) - shown; more > 0 {
+		fmt.Fprintf(&b, "  and %d more\n", more)
+	}
+	return b.String()
+}
+
+// openScript opens the file of --script, or gives the input.
+func openScript(s streams, path string) (io.ReadCloser, error) {
+	if path == "" {
+		return io.NopCloser(s.in), nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, &mistake{word: path, what: fmt.Sprintf("the script `%s` cannot be read", path)}
+	}
+	return f, nil
+}

@@ -1,0 +1,348 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"cuewright/macro/diag"
+	"cuewright/macro/nearest"
+	"cuewright/macro/program"
+	"cuewright/macro/report"
+	"cuewright/macro/syntax"
+	"cuewright/macro/timecode"
+	"cuewright/sim/rehearse"
+	"cuewright/sim/story"
+	"cuewright/targets/prepare"
+)
+
+const stepHelp = `  3                 press button 3 of the grid
+  3 for 1.5s        hold it that long
+  press PAGE R.C    press a button by its place
+  go    go 2        fire the cue on standby, or cue 2
+  after 3s          let time pass (also 500ms, 12f, 1m)
+  next              let time pass until something happens by itself
+  back              undo the last step
+  fault DEVICE away a device does not answer (refuses, slow, full; well mends it)
+  stop              end every running script
+  page              show the buttons and their lamps
+  state             show how everything stands
+  restart           begin again at power-on
+  help    quit
+`
+
+// stepper is a show being stepped by hand.
+type stepper struct {
+	s      streams
+	r      prepare.Result
+	p      *program.Program
+	walk   *rehearse.Walk
+	asJSON bool
+	drawn  map[string]string // by surface: the page as it was drawn last
+}
+
+// stepThrough steps through a show with lines from the input or a script.
+// Under a script, a line that cannot be done ends it.
+func stepThrough(s streams, r prepare.Result, script string, asJSON bool) error {
+	in, err := openScript(s, script)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	t := &stepper{s: s, r: r, p: r.Program, walk: rehearse.NewWalk(r.Program, today()), asJSON: asJSON,
+		drawn: map[string]string{}}
+	t.beats(rehearse.Turn{Beats: []story.Beat{t.walk.PowerOn()}})
+	t.page(false)
+	lines := bufio.NewScanner(in)
+	for n := 1; t.prompt(script) && lines.Scan(); n++ {
+		words := strings.Fields(strings.SplitN(lines.Text(), "#", 2)[0])
+		if len(words) == 0 {
+			continue
+		}
+		if words[0] == "quit" {
+			break
+		}
+		if wrong := t.line(words); wrong != nil {
+			if script != "" {
+				return &mistake{word: script, what: fmt.Sprintf("line %d of `%s`: %s", n, script, wrong.what), mend: wrong.mend}
+			}
+			t.say("%s\n", wrong.what)
+			if wrong.mend != "" {
+				t.say("  %s\n", wrong.mend)
+			}
+		}
+	}
+	return lines.Err()
+}
+
+// prompt asks for a line where somebody can see it.
+func (t *stepper) prompt(script string) bool {
+	if t.s.terminal && script == "" {
+		fmt.Fprint(t.s.out, "> ")
+	}
+	return true
+}
+
+// say writes for people; with JSON there are only beats.
+func (t *stepper) say(format string, args ...any) {
+	w := t.s.out
+	if t.asJSON {
+		w = t.s.err
+	}
+	fmt.Fprintf(w, format, args...)
+}
+
+// stepWords are the words that a line can begin with.
+var stepWords = []string{"press", "hold", "go", "after", "next", "back", "fault", "stop", "page", "state", "restart", "help", "quit"}
+
+// line does one line.
+func (t *stepper) line(words []string) *mistake {
+	switch words[0] {
+	case "help":
+		t.say("%s", stepHelp)
+	case "page":
+		t.page(true)
+	case "state":
+		t.say("%s", t.walk.Describe())
+	case "back":
+		if !t.walk.Back() {
+			return &mistake{what: "this is power-on: there is nothing to undo"}
+		}
+		t.say("back at %s\n", story.Seconds(t.walk.State().Now))
+		t.page(false)
+	case "restart":
+		t.walk.Restart()
+		t.page(false)
+	case "stop":
+		t.did(t.walk.Stop())
+	case "next":
+		t.next()
+	case "after":
+		return t.after(words[1:])
+	case "go":
+		return t.goCue(words[1:])
+	case "fault":
+		return t.fault(words[1:])
+	default:
+		return t.press(words)
+	}
+	return nil
+}
+
+func (t *stepper) next() {
+	timer, due := t.walk.State().Next()
+	if timer < 0 {
+		t.say("nothing happens by itself any more\n")
+		return
+	}
+	t.did(t.walk.After(due - t.walk.State().Now))
+}
+
+func (t *stepper) after(words []string) *mistake {
+	if len(words) != 1 {
+		return &mistake{what: "`after` needs a time", mend: "write `after 3s`"}
+	}
+	micros, wrong := t.duration(words[0])
+	if wrong == nil {
+		t.did(t.walk.After(micros))
+	}
+	return wrong
+}
+
+func (t *stepper) duration(word string) (int64, *mistake) {
+	rate := timecode.Rate(t.p.Rate)
+	micros, err := rate.Duration(word)
+	if err != nil {
+		return 0, &mistake{what: err.Error()}
+	}
+	return int64(micros), nil
+}
+
+func (t *stepper) goCue(words []string) *mistake {
+	if len(words) == 0 {
+		t.did(t.walk.Go(-1))
+		return nil
+	}
+	var numbers []string
+	for i, c := range t.p.Cues {
+		if c.Number == words[0] {
+			t.did(t.walk.Go(int32(i)))
+			return nil
+		}
+		numbers = append(numbers, c.Number)
+	}
+	return &mistake{what: fmt.Sprintf("there is no cue `%s`", words[0]), mend: "there are " + some(numbers)}
+}
+
+func (t *stepper) fault(words []string) *mistake {
+	if len(words) != 2 {
+		return &mistake{what: "`fault` needs a device and what is wrong with it", mend: "write `fault DEVICE away`"}
+	}
+	var names []string
+	for _, d := range t.p.Devices {
+		names = append(names, d.Name)
+	}
+	device := slices.Index(names, words[0])
+	if device < 0 {
+		return &mistake{what: fmt.Sprintf("there is no device `%s`", words[0]), mend: "there are " + some(nearOr(words[0], names))}
+	}
+	health := slices.Index(syntax.FaultWords, words[1])
+	if health < 0 {
+		return &mistake{what: fmt.Sprintf("`%s` is no fault", words[1]), mend: "write " + nearest.Quote(syntax.FaultWords)}
+	}
+	values := map[string]uint32{"away": program.Away, "refuses": program.Refuses, "slow": program.Slow, "full": program.Full, "well": program.Well}
+	t.did(t.walk.Fault(int32(device), values[words[1]]))
+	return nil
+}
+
+// nearOr is the names near a word, or all when none is.
+func nearOr(word string, names []string) []string {
+	if near := nearest.Names(word, names); len(near) > 0 {
+		return near
+	}
+	return names
+}
+
+// press does `3`, `3 for 1s`, `press PAGE R.C` and `hold PAGE R.C for 1s`.
+func (t *stepper) press(words []string) *mistake {
+	var micros int64
+	if n := len(words); n > 2 && words[n-2] == "for" {
+		m, wrong := t.duration(words[n-1])
+		if wrong != nil {
+			return wrong
+		}
+		micros, words = m, words[:n-2]
+	}
+	if words[0] == "press" || words[0] == "hold" {
+		b, wrong := buttonAt(t.p, strings.Join(words[1:], " "))
+		if wrong == nil {
+			t.did(t.walk.Hold(b, micros))
+		}
+		return wrong
+	}
+	n, err := strconv.Atoi(words[0])
+	if err != nil || len(words) > 1 {
+		m := &mistake{what: fmt.Sprintf("`%s` is nothing that can be done here", strings.Join(words, " ")), mend: "`help` lists the words"}
+		if near := nearest.Names(words[0], stepWords); len(near) > 0 {
+			m.mend = "did you mean " + nearest.Quote(near) + "; `help` lists the words"
+		}
+		return m
+	}
+	shown := t.shown()
+	if n < 1 || n > len(shown) {
+		return &mistake{what: fmt.Sprintf("there is no button %d on the pages that show", n), mend: fmt.Sprintf("they have 1 to %d", len(shown))}
+	}
+	t.did(t.walk.Hold(shown[n-1], micros))
+	return nil
+}
+
+// shown are the buttons of the pages that show, in the order of their numbers.
+func (t *stepper) shown() []int32 {
+	var out []int32
+	for _, page := range t.walk.Describe().Pages {
+		for _, q := range t.p.Pages {
+			if q.Name == page.Page {
+				out = append(out, q.Buttons...)
+			}
+		}
+	}
+	return out
+}
+
+// did tells what a step did and shows the lamps after it.
+func (t *stepper) did(turn rehearse.Turn) {
+	t.beats(turn)
+	if len(turn.Beats) > 0 {
+		t.page(false)
+	}
+}
+
+// beats tells the beats of a turn and what was found in it.
+func (t *stepper) beats(turn rehearse.Turn) {
+	run := rehearse.Result{Findings: turn.Findings}
+	if turn.Miss != nil {
+		run.Misses = []rehearse.Miss{*turn.Miss}
+	}
+	found := t.r.Rehearsed(run)
+	if t.asJSON {
+		line, err := json.Marshal(struct {
+			report.Document
+			Beats []story.Beat `json:"beats"`
+		}{report.NewDocument(found), append([]story.Beat{}, turn.Beats...)})
+		if err == nil {
+			fmt.Fprintf(t.s.out, "%s\n", line)
+		}
+		return
+	}
+	if err := story.Write(t.s.out, turn.Beats...); err != nil {
+		return
+	}
+	for _, d := range found {
+		t.say("       %s: %s  [%s]%s\n", d.Severity, d.What, d.Code, standing(d))
+	}
+	if len(turn.Beats) == 0 && turn.Miss == nil {
+		t.say("  %s  nothing happens\n", story.Seconds(t.walk.State().Now))
+	}
+}
+
+// standing is where a finding stands, in brackets.
+func standing(d diag.Diagnostic) string {
+	if d.At.IsZero() || d.At.Begin().Line == 1 && d.At.Start == 0 {
+		return ""
+	}
+	return fmt.Sprintf("  (%s:%d)", d.At.File.Name, d.At.Begin().Line)
+}
+
+// page draws the pages that show, those that look as they were drawn last only
+// when all are asked for.
+func (t *stepper) page(all bool) {
+	if t.asJSON {
+		return
+	}
+	first := 1
+	for _, page := range t.walk.Describe().Pages {
+		for _, surface := range t.p.Surfaces {
+			if surface.Name != page.Surface {
+				continue
+			}
+			grid := drawGrid(surface, page, first)
+			if all || t.drawn[surface.Name] != grid {
+				io.WriteString(t.s.out, grid)
+			}
+			t.drawn[surface.Name] = grid
+		}
+		first += len(page.Buttons)
+	}
+}
+
+// drawGrid draws a page as the grid that it is on its surface: each button's
+// number, label and lamp.
+func drawGrid(surface program.Surface, page story.Page, first int) string {
+	const cell = 14
+	var w strings.Builder
+	fmt.Fprintf(&w, "%s shows page %s\n", page.Surface, page.Page)
+	rule := strings.Repeat("+"+strings.Repeat("-", cell), int(surface.Columns)) + "+\n"
+	for row := int32(1); row <= surface.Rows; row++ {
+		top, bottom := "", ""
+		for column := int32(1); column <= surface.Columns; column++ {
+			label, lamp := "", ""
+			for i, b := range page.Buttons {
+				if b.Row == row && b.Column == column {
+					label, lamp = fmt.Sprintf("%d %s", first+i, b.Label), b.Lamp
+					if lamp == "dark" {
+						lamp = ""
+					}
+				}
+			}
+			top += "|" + fit(" "+label, cell)
+			bottom += "|" + fit("   "+lamp, cell)
+		}
+		fmt.Fprintf(&w, "%s%s|\n%s|\n", rule, top, bottom)
+	}
+	w.WriteString(rule)
+	return w.String()
+}
