@@ -189,12 +189,12 @@ func (p *parser) choice(a *Action, i int) bool {
 	case p.tok.Kind == Bad:
 		p.next()
 		return true
-	case w != "" && !beginsStatement(w):
+	case w != "" && !beginsStatement(w) && !(i+1 < len(a.Verb.Slots) && p.belongs(&a.Verb.Slots[i+1])):
 		p.report(instead(diag.New("choice-missing", at, "here belongs %s, not `%s`", listWords(s.Words), w), w, s.Words).
 			Mend("write it as in `%s`", a.Verb.Example))
 		p.next()
 		return true
 	}
 	p.report(diag.New("choice-missing", p.missingAt(), "%s is missing here", listWords(s.Words)).Mend("write it as in `%s`", a.Verb.Example))
-	return false
+	return w != ""
 }

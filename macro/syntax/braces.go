@@ -24,6 +24,8 @@ func (o opener) String() string {
 	return o.kind + " `" + o.name + "`"
 }
 
+const buttonExample = `button 1.1 "Wide" { cut main to wide }`
+
 // example is a small right one of that kind.
 func (o opener) example() string { return examples[o.kind] }
 
@@ -31,7 +33,7 @@ var examples = map[string]string{
 	"macro":     "macro roll { record iso }",
 	"salvo":     "salvo doors { route screens from titles }",
 	"page":      "page cameras on desk { button 1.1 \"Wide\" { cut main to wide } }",
-	"button":    `button 1.1 "Wide" { cut main to wide }`,
+	"button":    buttonExample,
 	"hold":      "hold 1s { recall goal shot 2 }",
 	"release":   "release { key logo off }",
 	"rundown":   `rundown { cue 1 "Doors" { run doors } }`,
@@ -63,10 +65,10 @@ func (p *parser) enter(o *opener) bool {
 	}
 	if p.stray > 0 {
 		p.stray--
-		p.report(diag.New("brace-missing", o.at, "%s has no opening brace", o).Mend("write it as in `%s`", o.example()))
+		p.report(diag.New("brace-missing", o.at, "%s has no opening brace", o.String()).Mend("write it as in `%s`", o.example()))
 		return true
 	}
-	p.report(diag.New("block-missing", o.at, "%s does not say what to do: it has no braces", o).
+	p.report(diag.New("block-missing", o.at, "%s has no block in braces", o.String()).
 		Mend("write it as in `%s`", o.example()))
 	return false
 }

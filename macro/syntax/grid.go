@@ -32,7 +32,7 @@ func beginsPageLine(_ *parser, word string) bool { return word == "button" || wo
 
 func (p *parser) pageLine(g *Page) {
 	p.suspect = opener{}
-	switch p.lineWord(pageWords, "page-line-unknown", "a page", examples["button"]) {
+	switch p.lineWord(pageWords, "page-line-unknown", "a page", buttonExample) {
 	case "button":
 		g.Buttons = append(g.Buttons, p.button())
 	case "allow":
@@ -81,13 +81,13 @@ func (p *parser) button() *Button {
 	b := &p.buttons.take(1)[0]
 	start, indent := p.tok.Start, p.indent
 	p.next()
-	b.Cell = p.cell(examples["button"])
-	b.Label = p.quoted("the button's label", examples["button"])
+	b.Cell = p.cell(buttonExample)
+	b.Label = p.quoted("the button's label", buttonExample)
 	if p.isWord("guarded") {
 		b.Guarded = p.here()
 		p.next()
 	}
-	o := p.opener("button", p.span(b.Cell.At.Start, b.Cell.At.End).Text(), start)
+	o := p.opener("button", p.text[b.Cell.At.Start:b.Cell.At.End], start)
 	o.indent = indent
 	p.partEnd("guarded")
 	if t := p.beyondLines(); isSymbol(p.text, t, '{') || p.blockMeant() {
@@ -169,6 +169,9 @@ func (p *parser) part(b *Button, word string) bool {
 			b.Release = body
 		}
 	case "lamp":
+		if b.Lamps == nil {
+			b.Lamps = p.lampLists.take(1)[:0]
+		}
 		b.Lamps = append(b.Lamps, p.lamp(start))
 	}
 	return true
@@ -177,7 +180,8 @@ func (p *parser) part(b *Button, word string) bool {
 const lampExample = "lamp pending when quiet.running"
 
 func (p *parser) lamp(start int32) *Lamp {
-	l := &Lamp{State: p.oneOf(LampStates, "lamp-unknown", "a lamp's state", lampExample)}
+	l := &p.lamps.take(1)[0]
+	l.State = p.oneOf(LampStates, "lamp-unknown", "a lamp's state", lampExample)
 	if p.fixed("when", nil, lampExample) {
 		l.When = p.cond("lamp", lampExample)
 	} else {

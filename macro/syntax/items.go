@@ -75,7 +75,7 @@ func (p *parser) notAnItem(word string) string {
 	case beginsStatement(word) || word == "button" || word == "cue":
 		if !p.lost {
 			p.report(diag.New("statement-outside", at, "`%s` stands outside of everything", word).
-				Mend("put it into a macro, a salvo, a button or a cue, as in `%s`", examples["macro"]))
+				Mend("put it where it belongs, as in `%s`", outsideExample(word)))
 		}
 		p.lost = true
 		p.junk(word)
@@ -84,7 +84,7 @@ func (p *parser) notAnItem(word string) string {
 			p.report(instead(diag.New("item-unknown", at, "`%s` is nothing that a show can have", word), word, itemWords))
 			return right
 		}
-		if !p.lost {
+		if p.muted++; !p.lost || p.muted > maxFindings {
 			p.report(diag.New("item-unknown", at, "`%s` is nothing that a show can have", p.textOf(p.tok)).
 				Mend("a line begins with %s", listWords(itemWords)))
 		}
@@ -93,6 +93,16 @@ func (p *parser) notAnItem(word string) string {
 		p.skip()
 	}
 	return ""
+}
+
+func outsideExample(word string) string {
+	switch word {
+	case "button":
+		return examples["page"]
+	case "cue":
+		return examples["rundown"]
+	}
+	return examples["macro"]
 }
 
 // junk reads what stands outside of everything, for the mistakes in it.

@@ -72,7 +72,7 @@ type scanner struct {
 // scan cuts text into tokens. It looks at each byte a bounded number of times.
 func scan(text string) scanned {
 	s := scanner{text: text, fresh: true}
-	s.tokens = make([]Token, 0, min(len(text)/2+8, 1<<20))
+	s.tokens = make([]Token, 0, min(len(text)/2+8, 1<<16))
 	s.segments = append(s.segments, segment{})
 	if len(text) >= 3 && text[:3] == "\ufeff" {
 		s.pos = 3
@@ -86,7 +86,18 @@ func scan(text string) scanned {
 }
 
 func (s *scanner) add(kind TokenKind, start int) {
+	if len(s.tokens) == cap(s.tokens) {
+		s.grow()
+	}
 	s.tokens = append(s.tokens, Token{kind, int32(start), int32(s.pos)})
+}
+
+// grow makes room for the tokens of the whole text, going by what they took so
+// far.
+func (s *scanner) grow() {
+	n := len(s.tokens)
+	room := int(float64(n) / float64(s.pos) * float64(len(s.text)) * 1.02)
+	s.tokens = append(make([]Token, 0, max(room, n+n/4)+64), s.tokens...)
 }
 
 func (s *scanner) token() {

@@ -31,6 +31,8 @@ type slabs struct {
 	blocks     slab[Block]
 	buttons    slab[Button]
 	conds      slab[Cond]
+	lamps      slab[Lamp]
+	lampLists  slab[*Lamp]
 	lists      slab[[]Operand]
 	operands   slab[Operand]
 	words      slab[string]

@@ -110,7 +110,7 @@ func (p *parser) statement(branch bool) (s Statement, after string) {
 	}
 	if v := VerbNamed(word); v != nil {
 		p.next()
-		return p.action(v, start), "`" + word + "` ends before it"
+		return p.action(v, start), "the statement ends before it"
 	}
 	return p.notAVerb(word), ""
 }
