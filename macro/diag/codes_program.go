@@ -4,7 +4,7 @@ package diag
 // for the errors of macro/program: ErrNotProgram, ErrNewer, ErrTooLarge and
 // ErrDamaged.
 var programCodes = []Entry{
-	{"not-a-compiled-show", Error, "a file that is no compiled show",
+	{"program-unknown", Error, "a file that is no compiled show",
 		"The controller has nothing to run, and every button stays dark."},
 	{"program-newer", Error, "a compiled show of a newer Cuewright",
 		"What this version does not know it could do wrong in front of people, so it does nothing."},
