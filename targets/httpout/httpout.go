@@ -163,10 +163,6 @@ func (c *Client) request(ctx context.Context, r *program.Request) (*http.Request
 	}
 	req.URL = u
 	for _, h := range r.Header {
-		if strings.EqualFold(h[0], "Host") {
-			req.Host = h[1]
-			continue
-		}
 		req.Header.Add(h[0], h[1])
 	}
 	if c.credential != nil {
