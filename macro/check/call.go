@@ -85,9 +85,9 @@ func (c *checker) args(n *syntax.Run, m *macro) {
 		}
 	}
 	for p := range params {
-		if values[p].At.IsZero() && params[p].Name.Text != "" {
+		if values[p].At.IsZero() {
 			good = false
-			c.missing(n, m, params[p])
+			c.missing(n, m, p)
 		}
 	}
 	if c.env == nil && c.touch {
@@ -141,19 +141,25 @@ func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	return -1
 }
 
-// missing reports a parameter that a call gives no value, unless a misspelt
-// one was meant for it.
-func (c *checker) missing(n *syntax.Run, m *macro, p syntax.Param) {
-	if c.env != nil {
+// missing reports that a call gives parameter i no value, unless a misspelt
+// name was meant for it or the parameter itself is at fault.
+func (c *checker) missing(n *syntax.Run, m *macro, i int) {
+	p := m.node.Params[i]
+	kind := m.params[p.Name.Text]
+	if c.env != nil || kind == 0 {
 		return
+	}
+	for _, earlier := range m.node.Params[:i] {
+		if earlier.Name.Text == p.Name.Text {
+			return
+		}
 	}
 	for _, a := range n.Args {
 		if _, known := m.params[a.Name.Text]; !known {
 			return
 		}
 	}
-	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.node.Name.Text, p.Name.Text,
-		m.params[p.Name.Text].A()).
+	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.node.Name.Text, p.Name.Text, kind.A()).
 		With(p.Name.At, "the parameter").
 		Mend("write `run %s(%s: …)`", m.node.Name.Text, p.Name.Text))
 }

@@ -3,7 +3,6 @@ package check
 import (
 	"cuewright/macro/cond"
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
@@ -113,33 +112,10 @@ func (c *checker) params(m *macro) {
 		if !c.free(p.Name, taken, "parameter") {
 			continue
 		}
-		kind, ok := noun.Params[p.Kind.Text]
-		if !ok && p.Kind.Text != "" {
-			words := paramWords()
-			d := diag.New("wrong-kind", p.Kind.At, "a parameter cannot be a `%s`", p.Kind.Text)
-			near := nearest.Names(p.Kind.Text, words)
-			for _, w := range near {
-				d = d.Replace(p.Kind.At, w, false, "write `%s`", w)
-			}
-			if len(near) == 0 {
-				d = d.Mend("write one of %s", nearest.Quote(words))
-			}
-			c.add(d)
-		}
-		m.params[p.Name.Text] = kind // 0: unknown, and nothing more is said about it
+		kind := noun.Params[p.Kind.Text]
+		m.params[p.Name.Text] = kind // 0 when the kind cannot be read: nothing more is said
 	}
 	m.scope.Params = m.params
-}
-
-func paramWords() []string {
-	words := make([]string, 0, len(noun.Params))
-	for _, w := range [...]string{"source", "destination", "bank", "keyer", "deck", "clip", "recorder", "encoder",
-		"camera", "outlet", "shot", "number", "duration", "text"} {
-		if _, ok := noun.Params[w]; ok {
-			words = append(words, w)
-		}
-	}
-	return words
 }
 
 // baseScope is what a condition outside macros can see.

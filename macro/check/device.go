@@ -35,8 +35,12 @@ func (c *checker) needs(a *syntax.Action, g given, e *plan.Entry) {
 		}
 	case syntax.Switch:
 		c.need(g, e.Outlet.Device, does)
-	case syntax.Load, syntax.Play, syntax.Pause, syntax.Stop, syntax.Record, syntax.Start, syntax.Recall:
+	case syntax.Load, syntax.Play, syntax.Pause, syntax.Stop, syntax.Record, syntax.Start:
 		c.need(g, e.Device, does)
+	case syntax.Recall:
+		if e.Device.Robotic {
+			c.need(g, e.Device, does)
+		}
 	}
 }
 

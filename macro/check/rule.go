@@ -15,8 +15,8 @@ func (c *checker) rule(n *syntax.Rule) {
 	c.macro = nil
 	c.cond(n.Cond)
 	c.cond(n.While)
-	if n.Cond == nil {
-		return
+	if n.Cond == nil || n.Cond.Text == "" || n.While != nil && n.While.Text == "" {
+		return // not to be read
 	}
 	said := n.Verb + "\n" + squeezed(n.Cond)
 	if n.While != nil {

@@ -7,50 +7,35 @@ import (
 	"cuewright/macro/diag"
 )
 
-// prepare looks at the condition's bytes before they are split: it mends
-// single signs, blanks comments, refuses what the splitter would swallow in
-// silence, and bounds the nesting. It says whether the rest can be split.
+// prepare looks at the condition's bytes before they are split. It refuses
+// what the splitter would swallow in silence, bounds the nesting, and reads a
+// single `=` as `==`: that slip has been reported by whoever read the file,
+// and the rest of the condition can still be looked at. It says whether the
+// condition can be split.
 func (r *reader) prepare() bool {
 	if plain(r.text) {
 		return true
 	}
 	raw := r.text
-	var out strings.Builder
-	out.Grow(len(raw) + 8)
-	r.offsets = make([]int32, 0, len(raw)+8)
-	put := func(text string, at int) {
-		out.WriteString(text)
-		for range text {
-			r.offsets = append(r.offsets, int32(at))
-		}
-	}
+	p := points{offsets: make([]int32, 0, len(raw)+8)}
+	p.text.Grow(len(raw) + 8)
+	declares := strings.HasPrefix(strings.TrimSpace(raw), "let ")
 	depth, deepest := 0, 0
 	for i := 0; i < len(raw); {
 		switch b := raw[i]; {
 		case b == '"':
-			end := stringEnd(raw, i)
-			for i < end {
-				_, n := utf8.DecodeRuneInString(raw[i:])
-				out.WriteString(raw[i : i+n])
-				r.offsets = append(r.offsets, int32(i))
-				i += n
-			}
+			i = p.copy(raw, i, stringEnd(raw, i))
 			continue
-		case b == '#':
-			for i < len(raw) && raw[i] != '\n' {
-				put(" ", i)
-				i++
-			}
-			continue
-		case strings.HasPrefix(raw[i:], "//") || strings.HasPrefix(raw[i:], "/*") || b == '`' || b == '\'':
-			at := r.file.At(r.base+i, r.base+min(i+1, len(raw)))
-			r.list.Add(diag.New("condition-unreadable", at, "`%c` cannot stand here in a condition", b).
+		case b == '`' || b == '\'' || b == '/' && i+1 < len(raw) && (raw[i+1] == '/' || raw[i+1] == '*'):
+			r.list.Add(diag.New("condition-unreadable", r.file.At(r.base+i, r.base+i+1), "`%c` cannot stand here in a condition", b).
 				Mend("write a clip's name in straight double quotes, and a remark after `#`"))
 			return false
-		case strings.IndexByte("=!<>&|", b) >= 0:
-			n := r.sign(raw, i, put)
-			i += n
+		case strings.IndexByte("=!<>", b) >= 0 && i+1 < len(raw) && raw[i+1] == '=':
+			i = p.copy(raw, i, i+2)
 			continue
+		case b == '=' && !declares:
+			p.copy("=", 0, 1)
+			p.offsets[len(p.offsets)-1] = int32(i)
 		case b == '(' || b == '[' || b == '{':
 			depth++
 			deepest = max(deepest, depth)
@@ -58,69 +43,48 @@ func (r *reader) prepare() bool {
 			depth--
 		}
 		_, n := utf8.DecodeRuneInString(raw[i:])
-		out.WriteString(raw[i : i+n])
-		r.offsets = append(r.offsets, int32(i))
-		i += n
+		i = p.copy(raw, i, i+n)
 	}
 	if deepest > MaxDepth {
-		at := r.file.At(r.base, r.base+len(raw))
-		r.list.Add(diag.New("condition-too-long", at, "the brackets of this condition stand %d deep, and %d is the most", deepest, MaxDepth).
+		r.list.Add(diag.New("condition-too-long", r.whole(), "the brackets of this condition stand %d deep, and %d is the most", deepest, MaxDepth).
 			Mend("split it into several rules, or several `expect` lines"))
 		return false
 	}
-	r.offsets = append(r.offsets, int32(len(raw)))
-	r.text = out.String()
+	r.text, r.offsets = p.text.String(), append(p.offsets, int32(len(raw)))
 	return true
 }
 
-// sign puts the comparison or joining sign at raw[i] and gives its length. A
-// single =, & or | is mended to the double one.
-func (r *reader) sign(raw string, i int, put func(string, int)) int {
-	two := raw[i:min(i+2, len(raw))]
-	switch two {
-	case "==", "!=", "<=", ">=", "&&", "||":
-		put(two[:1], i)
-		put(two[1:], i+1)
-		return 2
+// points is text as the splitter gets it, and for each of its code points the
+// byte of the condition that it came from.
+type points struct {
+	text    strings.Builder
+	offsets []int32
+}
+
+// copy adds raw[from:to] and gives to.
+func (p *points) copy(raw string, from, to int) int {
+	p.text.WriteString(raw[from:to])
+	for i := from; i < to; {
+		_, n := utf8.DecodeRuneInString(raw[i:to])
+		p.offsets = append(p.offsets, int32(i))
+		i += n
 	}
-	one := raw[i : i+1]
-	at := r.file.At(r.base+i, r.base+i+1)
-	switch one {
-	case "=":
-		if strings.HasPrefix(strings.TrimSpace(raw), "let ") {
-			put(one, i)
-			break
-		}
-		r.list.Add(diag.New("single-equals", at, "a single `=` compares nothing").
-			Replace(at, "==", true, "write `==`"))
-		put("==", i)
-	case "&", "|":
-		word := map[string]string{"&": "and", "|": "or"}[one]
-		r.list.Add(diag.New("condition-unreadable", at, "a single `%s` joins nothing", one).
-			Replace(at, word, true, "write `%s`", word))
-		put(one+one, i)
-	default:
-		put(one, i)
-	}
-	return 1
+	return to
 }
 
 // plain says that a condition needs no preparing, as nearly all do not: it is
-// plain ASCII with double signs, no comment, and few brackets.
+// plain ASCII with double signs, and few brackets.
 func plain(text string) bool {
 	opens := 0
 	for i := 0; i < len(text); i++ {
 		switch b := text[i]; b {
-		case '=', '&', '|':
-			if i+1 >= len(text) || text[i+1] != b {
-				return false
-			}
-			i++
-		case '!', '<', '>':
+		case '=', '!', '<', '>':
 			if i+1 < len(text) && text[i+1] == '=' {
 				i++
+			} else if b == '=' {
+				return false
 			}
-		case '#', '/', '`', '\'', '\\':
+		case '/', '`', '\'':
 			return false
 		case '(', '[', '{':
 			if opens++; opens > MaxDepth {

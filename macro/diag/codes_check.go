@@ -13,11 +13,9 @@ var checkCodes = []Entry{
 		"Nobody can see at a glance whether such a condition is right, and nobody has time to on the night."},
 	{"condition-type", Error, "things compared that cannot be equal",
 		"A comparison of unlike things has one answer for ever, so the script would always go the same way."},
-	{"single-equals", Error, "a single = in a condition",
-		"One sign too few is the commonest slip in a condition, and it is safe to mend."},
 	{"unknown-field", Error, "a thing that has no such field",
 		"What a thing cannot tell will never become true, however long the show waits for it."},
-	{"never-true", Error, "a comparison that can never be true",
+	{"never-true", Error, "a comparison that always comes out the same",
 		"The script would wait in vain, or always take the other way, in front of the audience."},
 
 	{"unknown-name", Error, "a name that nothing has",
