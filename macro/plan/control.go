@@ -156,6 +156,9 @@ func (r *reader) secret(c *Control, n *node, what string) string {
 func (r *reader) does(c *Control, key, body *node) {
 	able := actions[c.Device.Kind]
 	if !slices.Contains(able, key.text) {
+		if r.broken[c.Device] {
+			return
+		}
 		d := diag.New("unknown-action", key.at, "`%s` is %s and has no action `%s`", c.Device.Name, withArticle(string(c.Device.Kind)), key.text)
 		near := nearest.Names(key.text, able)
 		for _, name := range near {
@@ -168,9 +171,7 @@ func (r *reader) does(c *Control, key, body *node) {
 		default:
 			d = d.Mend("write it under `messages`, and `send` it")
 		}
-		if !r.broken[c.Device] {
-			r.lose(d)
-		}
+		r.lose(d)
 		return
 	}
 	if t := r.template(c, body, "an action"); t != nil {

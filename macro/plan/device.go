@@ -61,7 +61,7 @@ func (r *reader) device(key, body *node) {
 // deviceFields reads the kind, and the keys that a device of the kind has.
 func (r *reader) deviceFields(d *Device, e *Entry, body *node) (fields, bool) {
 	common := []string{"kind", "about", "inputs", "outputs"}
-	if body.shape != isMapping {
+	if body.shape != isMapping && !body.empty() {
 		return r.fields(body, "a device", common...)
 	}
 	var words []string

@@ -27,6 +27,9 @@ func (r *reader) fields(n *node, of string, known ...string) (fields, bool) {
 		return f, false
 	}
 	f.at = n.at
+	if n.empty() {
+		return f, true
+	}
 	if n.shape != isMapping {
 		r.lose(diag.New("wrong-shape", n.at, "%s is written as `key: value` pairs", of).
 			Mend("write some of %s", nearest.Quote(known)))
@@ -108,7 +111,12 @@ func (r *reader) items(n *node, what string) []*node {
 			Mend("put `- ` before each, or all in `[ ]`"))
 		return nil
 	}
-	return n.items
+	for _, item := range n.items {
+		if item.empty() {
+			r.lose(diag.New("wrong-shape", n.at.File.At(int(item.at.Start), int(item.at.Start)), "nothing is written after this dash or comma"))
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(n.items), (*node).empty)
 }
 
 // words is a text.

@@ -65,7 +65,9 @@ func (r *reader) plan(root *node) {
 		return
 	}
 	if n := f.need("rack", "it is the rack's name"); n != nil {
-		r.rack.Name, _ = r.words(n, "the rack's name")
+		if r.rack.Name, _ = r.words(n, "the rack's name"); n.shape == isText && n.text == "" {
+			r.lose(diag.New("missing-key", n.at, "the rack's name is empty"))
+		}
 	}
 	r.rack.Rate, _ = timecode.ParseRate("25") // goes on with something when it is not said
 	if n := f.need("rate", "it is the frame rate of the show"); n != nil {

@@ -91,7 +91,7 @@ func (r *reader) fault(text []byte, c chunk) {
 	}
 	at := c.start + good
 	for at < c.end && blankOrComment(firstLine(text[at:c.end])) {
-		at += len(firstLine(text[at:c.end])) + 1
+		at = min(at+len(firstLine(text[at:c.end]))+1, c.end)
 	}
 	r.misfit(text, at, c.end, inWords(err, firstLine(text[at:c.end])))
 }
@@ -100,8 +100,9 @@ func (r *reader) fault(text []byte, c chunk) {
 func (r *reader) misfit(text []byte, start, end int, what string) {
 	line := firstLine(text[start:end])
 	body := strings.TrimLeft(line, " \t")
-	from := start + len(line) - len(body)
-	r.lose(diag.New("yaml-fault", r.src.At(from, from+len(strings.TrimRight(body, " \t\r"))), "%s", what))
+	body = strings.TrimRight(body, " \t\r")
+	from := start + len(line) - len(strings.TrimLeft(line, " \t"))
+	r.lose(diag.New("yaml-fault", r.src.At(from, from+len(body)), "%s", what))
 }
 
 // inWords says what the YAML reader found, in words for the line it is about.
