@@ -30,6 +30,7 @@ func Parse(src *source.File) (*File, diag.List) {
 	p.file = &File{Source: src, Tokens: p.tokens, text: p.text}
 	p.settle(true)
 	p.show()
+	p.file.Partial = p.found.Blocking()
 	return p.file, p.found.Tidy()
 }
 

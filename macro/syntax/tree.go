@@ -40,11 +40,12 @@ type Token struct {
 // empty Text, an Operand of kind Bad, a Block without statements. The mistake
 // was reported; later stages keep quiet about what is empty.
 type File struct {
-	Source *source.File
-	Tokens []Token
-	Show   *Show
-	Items  []Item
-	text   string // the input
+	Source  *source.File
+	Tokens  []Token
+	Show    *Show
+	Items   []Item
+	Partial bool   // some of the show was not understood, so that what is left may only look unused
+	text    string // the input
 }
 
 // Show is the head line: show "League final" uses "rack.yaml".
