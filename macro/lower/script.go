@@ -31,8 +31,9 @@ type script struct {
 	again    uint8
 	body     []syntax.Statement
 	bound    []*binding
-	owner    *script // of a branch
-	of       int32   // else: the macro, button or cue it belongs to
+	entries  map[string]int32 // by the text of a binding: its place among bound
+	owner    *script          // of a branch
+	of       int32            // else: the macro, button or cue it belongs to
 	branches []*script
 	task     int32
 }
@@ -89,14 +90,7 @@ func written(o syntax.Operand) string {
 }
 
 // entry is the place of a binding among those of a script, or -1.
-func (s *script) entry(b *binding) int32 {
-	for i, x := range s.bound {
-		if x.text == b.text {
-			return int32(i)
-		}
-	}
-	return -1
-}
+func (s *script) entry(b *binding) int32 { return at(s.entries, b.text) }
 
 // lowerScripts finds every script and every set of arguments, in file order,
 // and makes their tasks: macros with callees first, then what buttons do, then
@@ -171,6 +165,10 @@ func (l *lowerer) enter(s *script, b *binding) {
 	if s.entry(b) >= 0 {
 		return
 	}
+	if s.entries == nil {
+		s.entries = map[string]int32{}
+	}
+	s.entries[b.text] = int32(len(s.bound))
 	s.bound = append(s.bound, b)
 	l.find(s, b, s.body)
 }
