@@ -52,13 +52,13 @@ func (r *reader) lose(d diag.Diagnostic) {
 
 // plan reads the sections, in the order in which they need each other.
 func (r *reader) plan(root *node) {
+	r.rack.Rate, _ = timecode.ParseRate("25") // to go on with when it is not said
 	if root == nil {
 		if !r.rack.Partial {
 			r.lose(diag.New("missing-key", r.src.At(0, 0), "the plan is empty").
 				Mend("begin with `rack:`, `rate:` and `devices:`"))
 		}
-		root = &node{shape: isMapping, at: r.src.At(0, 0)}
-		r.rack.Partial = true
+		return
 	}
 	f, ok := r.fields(root, "a plan", "rack", "rate", "devices", "cables", "destinations", "surfaces", "control", "messages")
 	if !ok {
@@ -69,7 +69,6 @@ func (r *reader) plan(root *node) {
 			r.lose(diag.New("missing-key", n.at, "the rack's name is empty"))
 		}
 	}
-	r.rack.Rate, _ = timecode.ParseRate("25") // goes on with something when it is not said
 	if n := f.need("rate", "it is the frame rate of the show"); n != nil {
 		if word, ok := r.oneOf(n, "a frame rate", timecode.Rates()); ok {
 			r.rack.Rate, _ = timecode.ParseRate(word)
