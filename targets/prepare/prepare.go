@@ -100,14 +100,16 @@ func Program(path string, read func(string) ([]byte, error)) Result {
 	return decoded(path, p, err)
 }
 
-// Any prepares a show or a compiled show, whichever the file is.
+// Any prepares a show or a compiled show, whichever the file is. What is
+// neither text nor called *.show is taken for a compiled show.
 func Any(path string, read func(string) ([]byte, error)) Result {
 	data, err := read(path)
 	if err != nil {
 		return Show(path, read)
 	}
 	p, err := program.Decode(data)
-	if errors.As(err, new(program.ErrNotProgram)) {
+	unlike := filepath.Ext(path) != ".show" && notText(source.New(path, data)) != nil
+	if errors.As(err, new(program.ErrNotProgram)) && !unlike {
 		return Show(path, read)
 	}
 	return decoded(path, p, err)
