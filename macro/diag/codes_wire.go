@@ -22,6 +22,4 @@ var wireCodes = []Entry{
 		"The device would refuse every message of the night."},
 	{"credential-unusable", Error, "a login or token cannot be sent as it is",
 		"The device would refuse every message of the night."},
-	{"message-too-long", Error, "a message is too long for its wire",
-		"It would be cut or dropped on the way, and the device would do nothing."},
 }

@@ -4,8 +4,9 @@
 // A lesson is a txtar file named after its code. Its comment is the lesson in
 // plain words; its files are wrong.show and mended.show, wrong.yaml and
 // mended.yaml where the plan is what is wrong, wrong.command and
-// mended.command where it is how the program was called. A test demands a
-// lesson for every code, and runs every example.
+// mended.command where it is how the program was called, wrong.txt and
+// mended.txt where it takes a device to show it. A test demands a lesson for
+// every code, and every example but the last sort is run by one.
 package lesson
 
 import (

@@ -32,7 +32,7 @@ func TestLessonsAreShortAndComplete(t *testing.T) {
 		var sides []string
 		for _, f := range l.Files {
 			side, form, _ := strings.Cut(f.Name, ".")
-			if !slices.Contains([]string{"show", "yaml", "command"}, form) {
+			if !slices.Contains([]string{"show", "yaml", "command", "txt"}, form) {
 				t.Errorf("%s: what is %s?", code, f.Name)
 			}
 			sides = append(sides, side)

@@ -43,12 +43,14 @@ type Client struct {
 	transport             *http.Transport
 }
 
-// Answer is what a device answered with a 2xx status. Body is at most MaxBody
-// bytes; Cut says that there were more.
+// Answer is what a device answered. Body is at most MaxBody bytes, as they
+// came; Cut says that there were more. Line is the body's first line as it can
+// be shown: without credentials or control characters, and short.
 type Answer struct {
 	Status int
 	Body   []byte
 	Cut    bool
+	Line   string
 }
 
 // New makes a client for dev, whose Wire is http or https. The credentials are
@@ -135,6 +137,7 @@ func (c *Client) once(ctx context.Context, r *program.Request) (Answer, error) {
 	if len(body) > MaxBody {
 		answer.Body, answer.Cut = body[:MaxBody], true
 	}
+	answer.Line = c.line(firstLine(answer.Body))
 	return answer, c.verdict(answer, resp.Header.Get("Location"))
 }
 

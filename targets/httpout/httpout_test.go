@@ -233,9 +233,11 @@ func TestCredentialIsInNoText(t *testing.T) {
 			auth := r.Header.Get("Authorization")
 			switch say.Add(1) {
 			case 1:
+				fmt.Fprintf(w, "welcome %s, %s:%s", auth, user, password)
+			case 2:
 				w.WriteHeader(403)
 				fmt.Fprintf(w, "who is %s, %s:%s or %s or %s", auth, user, password, token, basic)
-			case 2:
+			case 3:
 				w.Header().Set("Location", "http://elsewhere.example/?"+password+token+auth)
 				w.WriteHeader(302)
 			default:
@@ -246,6 +248,11 @@ func TestCredentialIsInNoText(t *testing.T) {
 		})
 		c := client(t, dev)
 		texts := fmt.Sprintf("%v %+v %#v", c, *c, *c)
+		a, err := c.Send(t.Context(), get("/"))
+		if err != nil || !strings.HasPrefix(a.Line, "welcome ") {
+			t.Errorf("%v, %v", a, err)
+		}
+		texts += a.Line
 		for range 3 {
 			_, err := c.Send(t.Context(), &program.Request{Method: "POST", Target: "/"})
 			if err == nil {
@@ -460,7 +467,7 @@ func TestRefusedUnreachableUntrusted(t *testing.T) {
 
 func TestEveryCodeHasARow(t *testing.T) {
 	for _, code := range []diag.Code{"device-no-answer", "device-refused", "device-unreachable", "device-hung-up", "device-said-no",
-		"device-redirects", "device-answer-garbled", "device-not-trusted", "credential-missing", "credential-unusable", "message-too-long"} {
+		"device-redirects", "device-answer-garbled", "device-not-trusted", "credential-missing", "credential-unusable", "oversized-message"} {
 		if !diag.Known(code) {
 			t.Errorf("no row for %s", code)
 		}

@@ -29,8 +29,8 @@ func (c *Client) verdict(a Answer, location string) error {
 		return &wire.Fault{Code: "device-redirects", What: what, Status: a.Status}
 	}
 	what := fmt.Sprintf("%s answered %s", c.who(), statusText(a.Status, class))
-	if line := c.line(firstLine(a.Body)); line != "" {
-		what += ": " + line
+	if a.Line != "" {
+		what += ": " + a.Line
 	}
 	return &wire.Fault{Code: "device-said-no", What: what, Status: a.Status}
 }

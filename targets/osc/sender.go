@@ -71,7 +71,7 @@ func (c *Config) fault(code diag.Code, format string, args ...any) error {
 func (c *Config) salvo(packets [][]byte) ([][]byte, error) {
 	for _, p := range packets {
 		if len(p) > MaxPacket {
-			return nil, c.fault("message-too-long", "a message of %d bytes is too long to be sent to %s", len(p), c.who())
+			return nil, c.fault("oversized-message", "a message of %d bytes is too long to be sent to %s", len(p), c.who())
 		}
 	}
 	if c.Bundle && len(packets) > 1 {

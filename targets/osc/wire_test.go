@@ -278,7 +278,7 @@ func TestSenderRefusesBadConfigAndLongPackets(t *testing.T) {
 		}
 	}
 	s := sender(t, Config{Wire: "osc.udp", Address: "127.0.0.1:9"})
-	if err := s.Send(t.Context(), [][]byte{make([]byte, MaxPacket+4)}); wire.CodeOf(err) != "message-too-long" {
+	if err := s.Send(t.Context(), [][]byte{make([]byte, MaxPacket+4)}); wire.CodeOf(err) != "oversized-message" {
 		t.Errorf("got %v", err)
 	}
 	_ = s.Close()

@@ -56,7 +56,7 @@ func Classify(who string, err error) error {
 	case errors.Is(err, syscall.ECONNREFUSED):
 		return &Fault{Code: "device-refused", What: who + " refused: nothing listens there", Err: err}
 	case errors.Is(err, syscall.EMSGSIZE):
-		return &Fault{Code: "message-too-long", What: "the message is too long to be sent to " + who, Err: err}
+		return &Fault{Code: "oversized-message", What: "the message is too long to be sent to " + who, Err: err}
 	case untrusted(err):
 		return &Fault{Code: "device-not-trusted", What: who + " shows a certificate that is not trusted", Err: err}
 	case hungUp(err):
