@@ -127,7 +127,7 @@ func (p *parser) leaves() bool {
 	if p.atItem() {
 		return true
 	}
-	if len(p.open) < 2 || p.i != p.first || p.tok.Kind != Word || p.peek().Kind != Number {
+	if len(p.open) < 2 || !p.freshLine() || p.tok.Kind != Word || p.peek().Kind != Number {
 		return false
 	}
 	w := p.textOf(p.tok)
@@ -140,7 +140,7 @@ func (p *parser) atItem() bool { return p.seg > 0 && int(p.segments[p.seg].first
 // closes takes a closing brace and says whether it ends the block of o.
 func (p *parser) closes(o opener, starts func(*parser, string) bool) bool {
 	at := p.here()
-	if p.i == p.first && p.indent < o.indent && p.suspect.kind == "" {
+	if p.freshLine() && p.indent < o.indent && p.suspect.kind == "" {
 		p.suspect = o
 	}
 	p.next()

@@ -138,7 +138,7 @@ func (p *parser) braceEnds(first int) bool {
 	case p.tok.Kind == endOfFile, p.tok.Kind == Newline, p.isSymbol(';'), p.isSymbol('{'), p.isSymbol('}'):
 		return true
 	}
-	return p.atItem() || p.i > first && p.i == p.first && p.isWord("allow")
+	return p.atItem() || p.i > first && p.freshLine() && p.isWord("allow")
 }
 
 // leaveCond takes the closing brace of a condition, over what is too much
@@ -147,7 +147,7 @@ func (p *parser) leaveCond(o opener, c *Cond) {
 	p.separatorsOf(c)
 	for !p.isSymbol('}') {
 		switch {
-		case p.tok.Kind == endOfFile, p.atItem(), p.i == p.first && p.isWord("allow"):
+		case p.tok.Kind == endOfFile, p.atItem(), p.freshLine() && p.isWord("allow"):
 			p.report(diag.New("brace-not-closed", o.at, "the block of %s is not closed", o).
 				Mend("write `}` where it ends, as in `%s`", o.example()))
 			return

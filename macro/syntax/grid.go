@@ -1,6 +1,7 @@
 package syntax
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -35,6 +36,7 @@ func (p *parser) pageLine(g *Page) {
 	switch p.lineWord(pageWords, "page-line-unknown", "a page", buttonExample) {
 	case "button":
 		g.Buttons = append(g.Buttons, p.button())
+		p.lineParts(pageWords)
 	case "allow":
 		start := p.tok.Start
 		p.next()
@@ -64,6 +66,13 @@ func (p *parser) lineWord(known []string, code diag.Code, place, example string)
 	}
 	p.overLine()
 	return ""
+}
+
+// lineParts reports two lines' things on one line with nothing between them.
+func (p *parser) lineParts(words []string) {
+	if w := p.word(); w != "" && !p.freshLine() && slices.Contains(words, w) {
+		p.separatorMissing()
+	}
 }
 
 // overLine goes over what begins a line that cannot be read, and its rest.
@@ -256,6 +265,7 @@ func (p *parser) rundown(start int32) *Rundown {
 			p.suspect = opener{}
 			if p.lineWord(cueWords, "rundown-line-unknown", "a rundown", examples["cue"]) != "" {
 				r.Cues = append(r.Cues, p.cue())
+				p.lineParts(cueWords)
 			}
 		}, func(_ *parser, word string) bool { return word == "cue" })
 	}

@@ -23,6 +23,7 @@ func (p *parser) show() {
 		if word != "" {
 			p.lost = false
 			p.item(word)
+			p.lineParts(itemWords)
 		}
 	}
 	if p.file.Show == nil {
@@ -144,7 +145,7 @@ func listWords(words []string) string {
 
 // lineDone ends a line at the top or in a page: what is too much is reported.
 func (p *parser) lineDone(after string) {
-	if !p.isEnd() {
+	if !p.isEnd() && !p.freshLine() {
 		p.tooMuch(after)
 		p.skip()
 	}
@@ -275,7 +276,9 @@ func (p *parser) inBrackets(example string, one func()) {
 		one()
 		lines()
 		switch {
-		case p.takeSymbol(','), p.isSymbol(')'), p.isEnd(), p.isSymbol('{'):
+		case p.isSymbol(')'), p.isEnd(), p.isSymbol('{'):
+		case p.isSymbol(','):
+			p.comma(lines)
 		case p.isValue() && p.i > before:
 			at := p.last()
 			p.report(diag.New("comma-missing", at, "a comma is missing after `%s`", at.Text()).
@@ -288,9 +291,18 @@ func (p *parser) inBrackets(example string, one func()) {
 	p.takeSymbol(')')
 }
 
+// comma takes a comma in brackets; something has to follow it.
+func (p *parser) comma(lines func()) {
+	at := p.here()
+	p.next()
+	if lines(); p.isSymbol(')') {
+		p.report(diag.New("too-much", at, "`,` is too much: nothing follows it").Replace(at, "", true, "take it out"))
+	}
+}
+
 // overToComma goes over the rest of something in brackets.
 func (p *parser) overToComma() {
-	for depth := 0; p.tok.Kind != Newline && !p.isEnd() && !p.isSymbol('{'); p.next() {
+	for depth := 0; !p.isEnd() && !p.isSymbol('{'); p.next() {
 		switch {
 		case p.isSymbol('(') || p.isSymbol('['):
 			depth++

@@ -154,6 +154,10 @@ func (p *parser) takeSymbol(c byte) bool {
 	return true
 }
 
+// freshLine says that the current token is the first of its line: what stands
+// before it has ended.
+func (p *parser) freshLine() bool { return p.i == p.first }
+
 // isEnd says that the line or the statement ends here.
 func (p *parser) isEnd() bool {
 	return p.tok.Kind == Newline || p.tok.Kind == endOfFile || p.isSymbol(';') || p.isSymbol('}')

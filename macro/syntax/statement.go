@@ -51,7 +51,7 @@ func (p *parser) line(branch bool) {
 		p.pending = append(p.pending, s)
 	}
 	switch {
-	case p.isEnd():
+	case p.isEnd(), p.freshLine() && s != nil:
 	case s != nil && beginsStatement(p.word()):
 		p.separatorMissing()
 	default:
