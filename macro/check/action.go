@@ -48,7 +48,7 @@ func (c *checker) operands(a *syntax.Action) {
 		}
 		if s.Kinds == noun.Duration {
 			for _, op := range a.Operands[i] {
-				c.time(op, transitionTime)
+				c.transition(op)
 			}
 			continue
 		}

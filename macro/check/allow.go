@@ -83,7 +83,7 @@ func (c *checker) settle() diag.List {
 	c.list = c.unallowed(c.list)
 	var stale diag.List
 	for _, a := range c.allows {
-		if a.used || a.code == "stale-allowance" || !diag.IsCheck(a.code) || c.rack.Partial {
+		if a.used || a.code == "stale-allowance" || !diag.IsCheck(a.code) || c.rack.Partial || c.file.Partial {
 			continue
 		}
 		stale.Add(diag.New("stale-allowance", a.node.Code.At, "there is no `%s` here to allow", a.code).

@@ -39,20 +39,21 @@ func (c *checker) runOf(n *syntax.Run) {
 // runSalvo checks run NAME where NAME is no macro.
 func (c *checker) runSalvo(n *syntax.Run) {
 	name := n.Name.Text
-	if _, ok := c.info.Salvos[name]; ok {
-		c.salvos[name] = true
+	if s, ok := c.salvos[name]; ok {
+		s.ran = true
+		c.runs = append(c.runs, run{n.Name.At, s})
 		if len(n.Args) > 0 {
 			c.add(diag.New("unknown-argument", n.Args[0].Name.At, "`%s` is a salvo and takes no values", name).
-				With(c.info.Salvos[name].Name.At, "the salvo").
+				With(s.name.At, "the salvo").
 				Mend("leave out the brackets, or make it a macro"))
 		}
 		return
 	}
-	names := make([]string, 0, len(c.macros)+len(c.info.Salvos))
+	names := make([]string, 0, len(c.macros)+len(c.salvos))
 	for m := range c.macros {
 		names = append(names, m)
 	}
-	for s := range c.info.Salvos {
+	for s := range c.salvos {
 		names = append(names, s)
 	}
 	c.add(c.suggest(diag.New("unknown-name", n.Name.At, "there is no macro or salvo `%s`", name), n.Name, names,
@@ -135,9 +136,9 @@ func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	for i, p := range m.node.Params {
 		names[i] = p.Name.Text
 	}
-	d := diag.New("unknown-argument", a.Name.At, "`%s` has no parameter `%s`", m.node.Name.Text, a.Name.Text).
-		With(m.node.Name.At, "the macro and its parameters")
-	c.add(near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.node.Name.Text))
+	d := diag.New("unknown-argument", a.Name.At, "`%s` has no parameter `%s`", m.name.Text, a.Name.Text).
+		With(m.name.At, "the macro and its parameters")
+	c.add(near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.name.Text))
 	return -1
 }
 
@@ -159,9 +160,9 @@ func (c *checker) missing(n *syntax.Run, m *macro, i int) {
 			return
 		}
 	}
-	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.node.Name.Text, p.Name.Text, kind.A()).
+	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.name.Text, p.Name.Text, kind.A()).
 		With(p.Name.At, "the parameter").
-		Mend("write `run %s(%s: …)`", m.node.Name.Text, p.Name.Text))
+		Mend("write `run %s(%s: …)`", m.name.Text, p.Name.Text))
 }
 
 // call checks what in a macro depends on its parameters, with the values of
@@ -178,22 +179,23 @@ func (c *checker) call(n *syntax.Run, m *macro, values []syntax.Operand) {
 	if good {
 		return
 	}
-	if !seen {
-		if len(m.seen) >= maxCalls {
-			if len(m.seen) == maxCalls {
-				m.seen["\x00"] = true
-				c.add(diag.New("too-many-calls", n.Name.At, "`%s` is run with more than %d different sets of values", m.node.Name.Text, maxCalls).
-					Mend("split the macro, or give it fewer parameters"))
-			}
+	if !seen && len(m.seen) == maxCalls {
+		if !m.full {
+			m.full = true
+			c.add(diag.New("too-many-calls", n.Name.At, "`%s` is run with more than %d different sets of values", m.name.Text, maxCalls).
+				Mend("split the macro, or give it fewer parameters"))
+		}
+		return
+	}
+	if m.seen == nil {
+		m.seen, m.placed = map[string]bool{}, map[string]bool{}
+	}
+	if seen {
+		at := where(values)
+		if m.placed[at] {
 			return
 		}
-		if m.seen == nil {
-			m.seen = map[string]bool{}
-		}
-	} else if key := where(values); m.seen[key] {
-		return
-	} else {
-		m.seen[key] = true
+		m.placed[at] = true
 	}
 	key := string(c.key)
 	m.seen[key] = true // while it lasts, so that it ends
@@ -202,15 +204,14 @@ func (c *checker) call(n *syntax.Run, m *macro, values []syntax.Operand) {
 	m.seen[key] = len(c.list) == before
 }
 
-// where is a key of the places that values were written at. It cannot be one
-// of the values' own keys, which end in 0.
+// where is a key of the places that values were written at.
 func where(values []syntax.Operand) string {
-	b := make([]byte, 0, 4*len(values)+1)
+	b := make([]byte, 0, 4*len(values))
 	for i := range values {
 		s := values[i].At.Start
 		b = append(b, byte(s), byte(s>>8), byte(s>>16), byte(s>>24))
 	}
-	return string(append(b, 1))
+	return string(b)
 }
 
 // inside checks the later parts of a macro with its parameters known.

@@ -37,11 +37,7 @@ func read(t testing.TB, show, rack string) (*syntax.File, *plan.Rack, diag.List)
 // package: exactly the wanted findings, as often as wanted, on their lines.
 // It is stricter than the test of the whole: warnings count, and how many.
 func TestCorpus(t *testing.T) {
-	cases, err := filepath.Glob(testdata + "find/*.txtar")
-	if err != nil || len(cases) == 0 {
-		t.Fatal("no cases", err)
-	}
-	for _, path := range cases {
+	for _, path := range corpus(t) {
 		name := strings.TrimSuffix(filepath.Base(path), ".txtar")
 		code, _, _ := strings.Cut(name, "_")
 		if !diag.IsCheck(diag.Code(code)) {

@@ -8,14 +8,19 @@ import (
 	"cuewright/macro/syntax"
 )
 
-// macro is what is known of a macro while checking.
+// macro is what is known of a macro or salvo while checking. Node is nil for a
+// salvo.
 type macro struct {
+	name    syntax.Name
 	node    *syntax.Macro
+	body    *syntax.Block
 	scope   cond.Scope
 	params  map[string]noun.Kind
 	used    map[string]bool
 	later   []later         // what depends on the parameters' values
 	seen    map[string]bool // sets of values already checked; true when all was well
+	placed  map[string]bool // the places of those where it was not
+	full    bool            // there were too many
 	ran     bool            // something runs it
 	done    bool            // its body has been checked
 	first   []stop          // the first recorder or encoder that it stops, itself or by what it runs
@@ -43,13 +48,16 @@ func (c *checker) declare() {
 		case *syntax.Macro:
 			if c.free(n.Name, runnable, "macro or salvo") {
 				c.info.Macros[n.Name.Text] = n
-				m := &macro{node: n}
+				m := &macro{name: n.Name, node: n, body: n.Body}
 				c.macros[n.Name.Text] = m
 				c.ordered = append(c.ordered, m)
 			}
 		case *syntax.Salvo:
 			if c.free(n.Name, runnable, "macro or salvo") {
 				c.info.Salvos[n.Name.Text] = n
+				s := &macro{name: n.Name, body: n.Body}
+				c.salvos[n.Name.Text] = s
+				c.inSalvos = append(c.inSalvos, s)
 			}
 		case *syntax.Page:
 			if c.free(n.Name, pages, "page") {

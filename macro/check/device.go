@@ -69,7 +69,7 @@ func (c *checker) tellUses() {
 		if u.does == "" {
 			code = "device-not-controlled"
 		}
-		if told[key{u.device, u.does}] || c.allowed(code, u.at) {
+		if c.allowed(code, u.at) || told[key{u.device, u.does}] {
 			continue
 		}
 		told[key{u.device, u.does}] = true

@@ -117,7 +117,7 @@ func (c *checker) openStops() {
 				continue
 			}
 			s := r.to.first[0]
-			c.add(diag.New(code, r.at, "this button stops `%s` by running `%s`, and is not guarded", s.what, r.to.node.Name.Text).
+			c.add(diag.New(code, r.at, "this button stops `%s` by running `%s`, and is not guarded", s.what, r.to.name.Text).
 				With(s.at, "stopped here").
 				Mend("write `guarded` after the button's label"))
 		}

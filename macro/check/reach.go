@@ -13,7 +13,9 @@ import (
 func (c *checker) order() {
 	o := orderer{c: c, state: map[*macro]uint8{}}
 	for _, m := range c.ordered {
-		o.visit(m)
+		if o.state[m] == 0 {
+			o.visit(m)
+		}
 	}
 }
 
@@ -53,11 +55,11 @@ func (o *orderer) circle(to *macro, closing *syntax.Run) {
 	from := slices.Index(o.path, to)
 	var way strings.Builder
 	for _, m := range o.path[from:] {
-		way.WriteString("`" + m.node.Name.Text + "` runs ")
+		way.WriteString("`" + m.name.Text + "` runs ")
 	}
-	d := diag.New("macro-circle", closing.Name.At, "%s`%s`", way.String(), to.node.Name.Text)
+	d := diag.New("macro-circle", closing.Name.At, "%s`%s`", way.String(), to.name.Text)
 	if len(o.path)-from == 1 {
-		d.What = "`" + to.node.Name.Text + "` runs itself"
+		d.What = "`" + to.name.Text + "` runs itself"
 	}
 	for _, r := range o.by[from:] {
 		d = d.With(r.Name.At, "runs `"+r.Name.Text+"`")
@@ -89,8 +91,11 @@ func eachRun(b *syntax.Block, f func(*syntax.Run)) {
 
 // unused warns of macros, salvos and parameters that nothing uses.
 func (c *checker) unused() {
+	if c.file.Partial {
+		return
+	}
 	for _, m := range c.ordered {
-		name := m.node.Name
+		name := m.name
 		if !m.ran && !c.lost[name.Text] {
 			c.add(diag.New("never-run", name.At, "nothing runs the macro `%s`", name.Text).
 				Mend("give it a button or a cue: `run %s`", name.Text))
@@ -102,11 +107,10 @@ func (c *checker) unused() {
 			}
 		}
 	}
-	for _, item := range c.file.Items {
-		n, ok := item.(*syntax.Salvo)
-		if ok && c.info.Salvos[n.Name.Text] == n && !c.salvos[n.Name.Text] && !c.lost[n.Name.Text] {
-			c.add(diag.New("never-run", n.Name.At, "nothing runs the salvo `%s`", n.Name.Text).
-				Mend("give it a button or a cue: `run %s`", n.Name.Text))
+	for _, s := range c.inSalvos {
+		if !s.ran && !c.lost[s.name.Text] {
+			c.add(diag.New("never-run", s.name.At, "nothing runs the salvo `%s`", s.name.Text).
+				Mend("give it a button or a cue: `run %s`", s.name.Text))
 		}
 	}
 }
@@ -114,6 +118,9 @@ func (c *checker) unused() {
 // reach warns of pages that no surface can get to: neither the first of a
 // surface in the file, nor turned to by anything that can be pressed or fired.
 func (c *checker) reach() {
+	if c.file.Partial {
+		return
+	}
 	var open []*page
 	reached := func(p *page) {
 		if !p.reached {

@@ -130,7 +130,7 @@ func (c *checker) fired(q *syntax.Cue, m *macro) {
 	}
 	m.fired = true
 	for _, g := range m.goes {
-		c.add(diag.New("go-in-cue", g.at, "`%s` fires a cue by number, and cue %s runs it", m.node.Name.Text, q.Number.Text).
+		c.add(diag.New("go-in-cue", g.at, "`%s` fires a cue by number, and cue %s runs it", m.name.Text, q.Number.Text).
 			With(q.Number.At, "the cue that runs it").
 			Mend("write `go` without a number, or give the button that number"))
 	}

@@ -29,13 +29,9 @@ type namedGo struct{ at source.Span }
 func (c *checker) macroBody(m *macro) {
 	c.at, c.macro = inMacro, m
 	stops, runs, turns, goes := len(c.stops), len(c.runs), len(c.turns), len(c.goes)
-	c.body(m.node.Body)
+	c.body(m.body)
 	m.turns, m.goes = c.turns[turns:], c.goes[goes:]
-	for _, s := range c.stops[stops:] {
-		if m.first == nil && !c.allowed("stop-unguarded", s.at) {
-			m.first = []stop{s}
-		}
-	}
+	c.keepStop(m, stops)
 	for _, r := range c.runs[runs:] {
 		m.calls = append(m.calls, r.to)
 		if m.first == nil {
@@ -43,6 +39,24 @@ func (c *checker) macroBody(m *macro) {
 		}
 	}
 	c.macro, m.done = nil, true
+}
+
+// salvoBody checks a salvo's actions.
+func (c *checker) salvoBody(s *macro) {
+	c.at, c.macro = inSalvo, nil
+	stops := len(c.stops)
+	c.body(s.body)
+	c.keepStop(s, stops)
+}
+
+// keepStop keeps the first recorder or encoder that a script stops without
+// being allowed to.
+func (c *checker) keepStop(m *macro, from int) {
+	for _, s := range c.stops[from:] {
+		if m.first == nil && !c.allowed("stop-unguarded", s.at) {
+			m.first = []stop{s}
+		}
+	}
 }
 
 // body checks a script, which may be missing.

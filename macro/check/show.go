@@ -15,6 +15,9 @@ func Show(f *syntax.File, rack *plan.Rack) (*Info, diag.List) {
 	c := newChecker(f, rack)
 	c.declare()
 	c.order()
+	for _, s := range c.inSalvos {
+		c.salvoBody(s)
+	}
 	for _, m := range c.info.MacroOrder {
 		c.macroBody(c.macros[m.Name.Text])
 	}
@@ -34,14 +37,15 @@ type checker struct {
 	info *Info
 	list diag.List
 
-	macros  map[string]*macro
-	ordered []*macro // in file order, the ones that Info has
-	pages   map[string]*page
-	inFile  []*page
-	salvos  map[string]bool // run by something
-	banks   map[*plan.Bank]map[string]bool
-	scope   cond.Scope // outside macros
-	feeds   map[*plan.Destination]feed
+	macros   map[string]*macro
+	ordered  []*macro // in file order, the ones that Info has
+	inSalvos []*macro
+	pages    map[string]*page
+	inFile   []*page
+	salvos   map[string]*macro // a salvo is a macro that only acts
+	banks    map[*plan.Bank]map[string]bool
+	scope    cond.Scope // outside macros
+	feeds    map[*plan.Destination]feed
 
 	at       place  // what is being checked
 	macro    *macro // whose parameters can be named, or nil
@@ -81,24 +85,25 @@ func newChecker(f *syntax.File, rack *plan.Rack) *checker {
 			Macros: map[string]*syntax.Macro{}, Salvos: map[string]*syntax.Salvo{}, Pages: map[string]*syntax.Page{},
 			Cues: map[string]int{}, Conds: map[*syntax.Cond]*cond.Expr{},
 		},
-		macros: map[string]*macro{}, pages: map[string]*page{}, salvos: map[string]bool{},
+		macros: map[string]*macro{}, pages: map[string]*page{}, salvos: map[string]*macro{},
 		banks: map[*plan.Bank]map[string]bool{}, feeds: map[*plan.Destination]feed{}, lost: map[string]bool{},
 	}
 }
 
-// item checks one thing at the top of the file. The macros that have a name
-// are checked before, callees first.
+// item checks one thing at the top of the file. Macros and salvos that have
+// a name are checked before, callees first.
 func (c *checker) item(item syntax.Item) {
 	switch n := item.(type) {
 	case *syntax.Macro:
 		if c.info.Macros[n.Name.Text] != n { // its name is taken, but its script counts
-			m := &macro{node: n}
+			m := &macro{name: n.Name, node: n, body: n.Body}
 			c.params(m)
 			c.macroBody(m)
 		}
 	case *syntax.Salvo:
-		c.at = inSalvo
-		c.body(n.Body)
+		if c.info.Salvos[n.Name.Text] != n {
+			c.salvoBody(&macro{name: n.Name, body: n.Body})
+		}
 	case *syntax.Page:
 		c.page(n)
 	case *syntax.Rundown:

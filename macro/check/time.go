@@ -45,7 +45,7 @@ func (c *checker) time(op syntax.Operand, rule timeRule) {
 	if op.Kind == syntax.Bad {
 		return
 	}
-	if rule == waitTime && c.at == inCue {
+	if rule == waitTime && c.at == inCue && c.env == nil {
 		rule = cueWaitTime
 	}
 	g := c.operand(op, noun.Duration)
@@ -77,6 +77,16 @@ func (c *checker) time(op syntax.Operand, rule timeRule) {
 	case rule == cueWaitTime && t > longWaitTime:
 		c.report(diag.New("long-wait", g.value.At, "this cue waits for `%s`", g.value.Text).
 			Mend("make it a cue of its own that is fired by hand"), g)
+	}
+}
+
+// transition checks how long a mix, wipe or fade takes. A parameter's time is
+// checked for each call by itself, without the action.
+func (c *checker) transition(op syntax.Operand) {
+	if c.env == nil {
+		touch := c.touch
+		c.time(op, transitionTime)
+		c.touch = touch
 	}
 }
 
