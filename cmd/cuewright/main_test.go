@@ -13,10 +13,11 @@ import (
 	"cuewright/macro/lesson"
 )
 
+// scriptCommands are the programs that scripts can run.
+var scriptCommands = map[string]func(){"cuewright": main}
+
 // TestMain lets the scripts run this program as `cuewright`.
-func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"cuewright": main})
-}
+func TestMain(m *testing.M) { testscript.Main(m, scriptCommands) }
 
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{

@@ -1,0 +1,204 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"net"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"cuewright/targets/prepare"
+	"cuewright/targets/standin"
+)
+
+// lines is a writer that can be read while it is written.
+type lines struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+// Write appends.
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+// bench is the small show with stand-ins for its devices.
+type bench struct {
+	rack *standin.Rack
+	log  lines
+	to   []string // flags that send to the stand-ins
+}
+
+func newBench(t *testing.T) *bench {
+	t.Helper()
+	dir := t.TempDir()
+	if err := copySmall(dir); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(dir)
+	t.Setenv("SMALL_DECK_LOGIN", "desk:secret")
+	t.Setenv("SMALL_SAFETY_TOKEN", "secret")
+	r := prepare.Show("small.show", prepare.Disk)
+	if r.Program == nil {
+		t.Fatal(r.Findings)
+	}
+	b := &bench{}
+	var err error
+	if b.rack, err = standin.Start(r.Program, standin.Options{JSON: &b.log, AnyPort: true}); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.rack.Close() })
+	for _, s := range b.rack.Stands {
+		b.to = append(b.to, "--to", s.Name+"="+s.URL)
+	}
+	return b
+}
+
+// heard waits until the stand-ins have been told that many things, ends them,
+// and gives what it was, "device: message", each device's in its order.
+func (b *bench) heard(t *testing.T, number int) []string {
+	t.Helper()
+	var out []string
+	for end := time.Now().Add(patience); ; time.Sleep(5 * time.Millisecond) {
+		out = b.log.told(t)
+		if len(out) >= number || time.Now().After(end) {
+			break
+		}
+	}
+	b.rack.Close()
+	out = b.log.told(t)
+	slices.SortStableFunc(out, func(x, y string) int { return strings.Compare(device(x), device(y)) })
+	return out
+}
+
+func device(line string) string { name, _, _ := strings.Cut(line, ":"); return name }
+
+// told reads the log: what came from somebody, not what a stand-in said.
+func (l *lines) told(t *testing.T) []string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	var out []string
+	for d := json.NewDecoder(bytes.NewReader(l.b.Bytes())); d.More(); {
+		var line struct{ Device, From, Means string }
+		if err := d.Decode(&line); err != nil {
+			t.Fatal(err)
+		}
+		if line.From != "" {
+			out = append(out, line.Device+": "+line.Means)
+		}
+	}
+	return out
+}
+
+// TestSendReachesTheDevices: what is sent is what the stand-ins know as the
+// commands of the show, over every wire, salvos together and in order.
+func TestSendReachesTheDevices(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	tests := []struct {
+		flags []string
+		want  []string
+	}{
+		{[]string{"--button", "crew 1.3"}, []string{"mixer: /bus/7 i:1", "router: /route i:4 i:2", "router: /route i:3 i:2"}},
+		{[]string{"--macro", "roll"}, []string{`iso: /record s:"iso" T:true`, "safety: POST /record?on=1 take=match"}},
+		{[]string{"--button", "crew 2.3"}, []string{"hall: /lights/half f:0.4", "hall: /horn i:1"}},
+	}
+	for _, c := range tests {
+		t.Run(strings.Join(c.flags, " "), func(t *testing.T) {
+			b := newBench(t)
+			code, out, err := cuewright(slices.Concat([]string{"send", "small.show"}, c.flags, b.to)...)
+			if code != exitClean {
+				t.Fatalf("exit code %d\n%s%s", code, out, err)
+			}
+			if got := b.heard(t, len(c.want)); !slices.Equal(got, c.want) {
+				t.Errorf("heard %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+// TestDryRunReachesNobody is the same commands with --dry-run.
+func TestDryRunReachesNobody(t *testing.T) {
+	b := newBench(t)
+	code, out, err := cuewright(slices.Concat([]string{"send", "small.show", "--cue", "1", "--dry-run"}, b.to)...)
+	if code != exitClean {
+		t.Fatalf("exit code %d\n%s%s", code, out, err)
+	}
+	for line := range strings.Lines(out) {
+		if !strings.HasPrefix(line, "dry run: ") {
+			t.Errorf("a line does not say that it is a dry run: %s", line)
+		}
+	}
+	if got := b.heard(t, 0); len(got) > 0 {
+		t.Errorf("heard %q", got)
+	}
+}
+
+// TestSendTellsWhatFailed: a closed port and a login that is not set, each with
+// its code, and the exit code says so.
+func TestSendTellsWhatFailed(t *testing.T) {
+	b := newBench(t)
+	closed, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := closed.Addr().String()
+	closed.Close()
+	args := slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.to, []string{"--to", "safety=http://" + address})
+	code, out, _ := cuewright(args...)
+	if code != exitFindings || !strings.Contains(out, "[device-refused]") || !strings.Contains(out, "1 message sent, 1 failed") {
+		t.Errorf("exit code %d\n%s", code, out)
+	}
+	os.Unsetenv("SMALL_SAFETY_TOKEN") // Setenv of newBench brings it back
+	code, out, _ = cuewright(slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.to)...)
+	if code != exitFindings || !strings.Contains(out, "[credential-missing]") {
+		t.Errorf("exit code %d\n%s", code, out)
+	}
+	if strings.Contains(out, "secret") {
+		t.Errorf("a credential is shown:\n%s", out)
+	}
+}
+
+// TestBenchDevices: it says where it listens and when it is ready, and ends
+// cleanly when it is told to.
+func TestBenchDevices(t *testing.T) {
+	dir := t.TempDir()
+	if err := copySmall(dir); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("cuewright", "bench-devices", "small.show", "--any-port")
+	cmd.Dir = dir
+	stderr, err := cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	var said []string
+	for s := bufio.NewScanner(stderr); s.Scan(); {
+		said = append(said, s.Text())
+		if strings.HasPrefix(s.Text(), "ready") {
+			break
+		}
+	}
+	if len(said) != 10 || !strings.HasPrefix(said[0], "goal ") {
+		t.Errorf("said %q", said)
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Error(err)
+	}
+}
