@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 	"cuewright/macro/source"
 )
@@ -113,10 +112,8 @@ func (r *reader) end(n *node, output bool) *Port {
 	}
 	if numbered {
 		v, err := strconv.Atoi(number)
-		for _, p := range ports {
-			if err == nil && p.Number == v {
-				return p
-			}
+		if p := numberedPort(ports, v); err == nil && p != nil {
+			return p
 		}
 		if bad = diag.New("unknown-port", n.at, "`%s` has no %s `%s`", name, side, number); len(ports) > 0 {
 			bad = bad.Mend("its %ss are %s", side, runs(ports))
@@ -175,7 +172,7 @@ func (r *reader) deviceNamed(at source.Span, name, wanted string) *Device {
 	if e != nil {
 		d = diag.New("unknown-device", at, "`%s` is %s, not %s", name, e.Kind.A(), wanted).With(e.At, "here")
 	}
-	for _, near := range nearest.Names(name, r.named(noun.Device)) {
+	for _, near := range r.near(name, r.named(noun.Device)) {
 		d = d.Replace(r.src.At(int(at.Start), int(at.Start)+len(name)), near, false, "write `%s`", near)
 	}
 	r.lose(d)

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 )
 
@@ -28,8 +27,7 @@ func (r *reader) destination(key, body *node) {
 		d.RefusedBy = refuses.at
 		r.refuses(d, refuses)
 	} else if d.OnAir || d.While != nil {
-		r.refuseKind(d, Multiview)
-		r.refuseKind(d, Bars)
+		d.Refuses = r.usualRefusals()
 	}
 	n := f.need("at", "it is the input where the picture is seen")
 	if n == nil {
@@ -68,7 +66,7 @@ func (r *reader) onAir(d *Destination, n *node) {
 		}
 		bad := diag.New("unknown-device", n.at, "there is no encoder `%s`", encoder)
 		names := r.named(noun.Encoder)
-		if near := nearest.Names(encoder, names); len(near) > 0 {
+		if near := r.near(encoder, names); len(near) > 0 {
 			names = near
 		}
 		for _, name := range names[:min(4, len(names))] {
@@ -97,11 +95,7 @@ func (r *reader) refuses(d *Destination, n *node) {
 			continue
 		}
 		bad := diag.New("unknown-source", item.at, "`%s` is neither a source nor a kind of picture", word)
-		var names []string
-		for _, s := range r.rack.Sources {
-			names = append(names, s.Name)
-		}
-		for _, near := range nearest.Names(word, append(names, pictureWords...)) {
+		for _, near := range r.near(word, append(r.named(noun.Source), pictureWords...)) {
 			bad = bad.Replace(item.at, near, false, "write `%s`", near)
 		}
 		r.lose(bad)
@@ -109,11 +103,35 @@ func (r *reader) refuses(d *Destination, n *node) {
 }
 
 func (r *reader) refuseKind(d *Destination, kind PictureKind) {
-	for _, s := range r.rack.Sources {
-		if s.Picture == kind {
-			d.Refuses[s] = true
+	for _, s := range r.ofKind()[kind] {
+		if r.total.refusals++; r.total.refusals > allPicks {
+			r.tooMany(d.At, "refusals", allPicks, r.total.refusals-1 == allPicks)
+			return
+		}
+		d.Refuses[s] = true
+	}
+}
+
+// usualRefusals are the multiviews and the bars: one map for all.
+func (r *reader) usualRefusals() map[*Source]bool {
+	if r.usual == nil {
+		d := &Destination{Refuses: map[*Source]bool{}}
+		r.refuseKind(d, Multiview)
+		r.refuseKind(d, Bars)
+		r.usual = d.Refuses
+	}
+	return r.usual
+}
+
+// ofKind are the sources by kind; all of them are known when it is asked.
+func (r *reader) ofKind() map[PictureKind][]*Source {
+	if r.kinds == nil {
+		r.kinds = map[PictureKind][]*Source{}
+		for _, s := range r.rack.Sources {
+			r.kinds[s.Picture] = append(r.kinds[s.Picture], s)
 		}
 	}
+	return r.kinds
 }
 
 // lit reports a destination that nothing reaches, unless a cable that was not

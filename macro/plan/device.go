@@ -143,13 +143,13 @@ func (r *Rack) Clip(deck *Device, name string) *Clip {
 }
 
 // Input is the input of that number, or nil.
-func (d *Device) Input(n int) *Port { return numbered(d.Inputs, n) }
+func (d *Device) Input(n int) *Port { return numberedPort(d.Inputs, n) }
 
 // Output is the output of that number, or nil.
-func (d *Device) Output(n int) *Port { return numbered(d.Outputs, n) }
+func (d *Device) Output(n int) *Port { return numberedPort(d.Outputs, n) }
 
-// numbered finds a port by number; ports are in order of their numbers.
-func numbered(ports []*Port, n int) *Port {
+// numberedPort finds a port by number; ports are in order of their numbers.
+func numberedPort(ports []*Port, n int) *Port {
 	at, ok := slices.BinarySearchFunc(ports, n, func(p *Port, n int) int { return p.Number - n })
 	if !ok {
 		return nil

@@ -44,6 +44,18 @@ func (r *reader) fields(n *node, of string, known ...string) (fields, bool) {
 	return f, true
 }
 
+// maxGuesses is how often nearest names are looked for in one reading.
+const maxGuesses = 100
+
+// near finds nearest names, but not without end: somebody with a hundred
+// unknown names has another trouble than spelling.
+func (r *reader) near(word string, known []string) []string {
+	if r.total.guesses++; r.total.guesses > maxGuesses {
+		return nil
+	}
+	return nearest.Names(word, known)
+}
+
 func (r *reader) unknownKey(key *node, of string, known []string) {
 	d := diag.New("unknown-key", key.at, "%s has no `%s`", of, key.text)
 	near := nearest.Names(key.text, known)

@@ -19,6 +19,8 @@ type inner struct {
 	entry    *Entry // of the device's name
 	sources  map[string]*Source
 	banks    map[string]*Bank
+	inside   []string           // names of internal sources and banks, in order
+	black    *Source            // the first internal black
 	takes    []func()           // read when all that can be taken is known
 	numbers  map[string]numbers // taken numbers, by sort of thing
 	every    []*Pick            // a router's picks of all inputs, which its outputs share
@@ -62,7 +64,11 @@ func (in *inner) internal(key, body *node) {
 	}
 	e.Source = s
 	in.sources[s.Name] = s
+	in.inside = append(in.inside, s.Name)
 	in.rack.Sources = append(in.rack.Sources, s)
+	if s.Picture == Black && in.black == nil {
+		in.black = s
+	}
 }
 
 var pictureWords = []string{string(Live), string(Playback), string(Still), string(Bars), string(Black), string(Multiview)}
@@ -75,6 +81,7 @@ func (in *inner) bank(key, body *node) {
 	if named {
 		e.Bank = b
 		in.banks[b.Name] = b
+		in.inside = append(in.inside, b.Name)
 		in.rack.Banks = append(in.rack.Banks, b)
 	}
 	if !ok {
@@ -89,11 +96,7 @@ func (in *inner) bank(key, body *node) {
 	in.each(f.get("keyers"), "the keyers", func(k, n *node) { in.keyer(b, k, n) })
 	in.takes = append(in.takes, func() {
 		b.Picks = in.picksOf(f.get("takes"), b)
-		for _, s := range in.rack.Sources {
-			if s.Device == in.d && s.Picture == Black && b.Black == nil {
-				b.Black = s
-			}
-		}
+		b.Black = in.black
 	})
 }
 
@@ -154,13 +157,14 @@ func (in *inner) picksOf(n *node, self *Bank) []*Pick {
 		return in.placed(in.feeds("inputs"))
 	}
 	var picks []*Pick
+	taken := map[Feed]bool{}
 	for _, item := range in.items(n, "what is taken") {
 		word, ok := in.words(item, "what is taken")
 		if !ok {
 			continue
 		}
 		feeds := in.feeds(word)
-		if len(feeds) == 0 && word != "inputs" {
+		if len(feeds) == 0 && word != "inputs" && in.total.picks <= allPicks {
 			in.unknownPick(item, word, in.takeable())
 		}
 		for _, p := range feeds {
@@ -169,7 +173,8 @@ func (in *inner) picksOf(n *node, self *Bank) []*Pick {
 					Mend("delete `%s` here, or take another mix bank", word))
 				continue
 			}
-			if !slices.ContainsFunc(picks, func(q *Pick) bool { return q.Feed == p.Feed }) {
+			if !taken[p.Feed] {
+				taken[p.Feed] = true
 				picks = append(picks, p)
 			}
 		}
@@ -181,12 +186,8 @@ func (in *inner) picksOf(n *node, self *Bank) []*Pick {
 func (in *inner) placed(picks []*Pick) []*Pick {
 	for i, p := range picks {
 		p.Index = i
-		in.picks = append(in.picks, p)
 	}
-	if in.total.picks += len(picks); in.total.picks > allPicks {
-		in.tooMany(in.d.At, "crosspoints", allPicks, in.total.picks-len(picks) <= allPicks)
-		return nil
-	}
+	in.picks = append(in.picks, picks...)
 	return picks
 }
 
@@ -214,6 +215,10 @@ func (in *inner) feeds(word string) []*Pick {
 	} else if word != "inputs" {
 		return nil
 	}
+	if in.total.picks += len(in.d.Inputs); in.total.picks > allPicks {
+		in.tooMany(in.d.At, "crosspoints", allPicks, in.total.picks-len(in.d.Inputs) <= allPicks)
+		return nil
+	}
 	var picks []*Pick
 	for _, p := range in.d.Inputs {
 		if p.Number >= low && p.Number <= high {
@@ -225,18 +230,7 @@ func (in *inner) feeds(word string) []*Pick {
 
 // takeable are the words that feeds knows, for suggestions.
 func (in *inner) takeable() []string {
-	words := []string{"inputs"}
-	for _, s := range in.rack.Sources {
-		if in.sources[s.Name] == s {
-			words = append(words, s.Name)
-		}
-	}
-	for _, b := range in.rack.Banks {
-		if in.banks[b.Name] == b {
-			words = append(words, b.Name)
-		}
-	}
-	return words
+	return append([]string{"inputs"}, in.inside...)
 }
 
 func (in *inner) unknownPick(n *node, word string, known []string) {
@@ -245,7 +239,7 @@ func (in *inner) unknownPick(n *node, word string, known []string) {
 		return
 	}
 	d := diag.New("unknown-pick", n.at, "`%s` has no `%s` inside", in.d.Name, word)
-	near := nearest.Names(word, known)
+	near := in.near(word, known)
 	for _, name := range near {
 		d = d.Replace(n.at, name, false, "write `%s`", name)
 	}
@@ -328,9 +322,9 @@ func (in *inner) shows(made []*Port, n *node) {
 		feed = &feeds[0].Feed
 	} else {
 		known := in.takeable()[1:]
-		for _, b := range in.rack.Banks {
-			if in.banks[b.Name] == b {
-				known = append(known, b.Name+" clean", b.Name+" preset")
+		for _, name := range in.inside {
+			if in.banks[name] != nil {
+				known = append(known, name+" clean", name+" preset")
 			}
 		}
 		for _, p := range in.d.Inputs[:min(4, len(in.d.Inputs))] {

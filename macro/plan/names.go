@@ -102,11 +102,15 @@ func wordily(name string) string {
 	return out
 }
 
-// named are the names of the plan that have any of the roles, in order.
+// named are the names of the plan that have any of the roles, in order, for
+// suggestions; mix banks do not count as sources.
 func (r *reader) named(kind noun.Kind) []string {
+	if r.total.guesses >= maxGuesses {
+		return nil
+	}
 	var all []string
 	for name, e := range r.rack.Names {
-		if e.Kind.Has(kind) {
+		if e.Kind.Has(kind) && (e.Bank == nil || kind.Has(noun.Bank)) {
 			all = append(all, name)
 		}
 	}

@@ -15,7 +15,7 @@ import (
 // a small file from filling the memory.
 const (
 	maxPorts = 1024    // of one device, each way
-	allPorts = 1 << 16 // of a plan
+	allPorts = 1 << 14 // of a plan
 	allPicks = 1 << 20 // of a plan
 )
 
@@ -42,7 +42,7 @@ func (r *reader) makePorts(d *Device, key *node, output bool) []*Port {
 	}
 	var made []*Port
 	for number := low; number <= high; number++ {
-		if old := numbered(*list, number); old != nil {
+		if old := numberedPort(*list, number); old != nil {
 			r.lose(diag.New("bad-ports", key.at, "%s %d of `%s` is written twice", side, number, d.Name).With(old.At, "the first time"))
 			continue
 		}
@@ -61,7 +61,7 @@ func (r *reader) makePorts(d *Device, key *node, output bool) []*Port {
 // tooMany reports once that the plan as a whole has too many of something.
 func (r *reader) tooMany(at source.Span, what string, most int, first bool) {
 	if first {
-		r.lose(diag.New("bad-ports", at, "with these the plan has more than %d %s", most, what))
+		r.lose(diag.New("plan-too-large", at, "with these the plan has more than %d %s", most, what))
 	}
 }
 

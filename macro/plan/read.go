@@ -28,17 +28,19 @@ type reader struct {
 	rack  *Rack
 	found diag.List
 
-	said     map[string]source.Span // every name of the plan and of its aux buses
-	unclear  map[string]bool        // names of what was not understood: nothing is said about their uses
-	broken   map[*Device]bool       // its kind or ports were not understood
-	ports    map[*Port]bool         // a cable of it was not understood
-	misnamed map[*Cable]bool        // its tie has a name that was refused
-	loose    bool                   // a cable was not understood, and it may be any port's
-	unsure   map[*Device]bool       // … or any input of this device
-	reach    map[*Port][]string     // see naming
-	picks    []*Pick                // every pick, for naming
-	fills    []func()               // keyers' fills, read after naming
-	total    struct{ ports, picks int }
+	said     map[string]source.Span    // every name of the plan and of its aux buses
+	unclear  map[string]bool           // names of what was not understood: nothing is said about their uses
+	broken   map[*Device]bool          // its kind or ports were not understood
+	ports    map[*Port]bool            // a cable of it was not understood
+	misnamed map[*Cable]bool           // its tie has a name that was refused
+	loose    bool                      // a cable was not understood, and it may be any port's
+	unsure   map[*Device]bool          // … or any input of this device
+	reach    map[*Port][]string        // see naming
+	picks    []*Pick                   // every pick, for naming
+	fills    []func()                  // keyers' fills, read after naming
+	kinds    map[PictureKind][]*Source // see ofKind
+	usual    map[*Source]bool          // see usualRefusals
+	total    struct{ ports, picks, refusals, guesses int }
 }
 
 // add reports a finding.
