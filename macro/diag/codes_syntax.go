@@ -16,8 +16,6 @@ var syntaxCodes = []Entry{
 		"A clip's end taken from a wrong timecode cuts away too early or too late."},
 	{"sign-unknown", Error, "a sign that means nothing",
 		"A stray sign is most often the rest of an edit that was not finished."},
-	{"bytes-unreadable", Error, "bytes that are not UTF-8",
-		"A label with broken characters cannot be read on the button in the dark."},
 	{"brace-not-closed", Error, "a block without its closing brace",
 		"What follows would belong to this block, and buttons and macros would be missing on the night."},
 	{"brace-missing", Error, "a block without its opening brace",

@@ -164,11 +164,15 @@ func (p *parser) fixed(word string, then *Slot, example string) bool {
 	case p.tok.Kind == Bad:
 		p.next()
 		return true
+	case w != "" && then != nil && then.Word == w:
+		p.report(diag.New("word-missing", at, "`%s` is missing before `%s`", word, w).
+			Replace(p.span(at.Start, at.Start), word+" ", true, "write `%s` before it", word))
+		return true
 	case w != "" && (near(w, []string{word}) != "" || slices.Contains(joints, w)) && (isValue(p.peek()) || p.peek().Kind == Bad):
 		p.report(diag.New("word-wrong", at, "here belongs `%s`, not `%s`", word, w).Replace(at, word, true, "write `%s`", word))
 		p.next()
 		return true
-	case p.isValue() && !(then != nil && then.Word != "" && w != then.Word) && !beginsStatement(w):
+	case p.isValue() && (then == nil || then.Word == "") && !beginsStatement(w):
 		p.report(diag.New("word-missing", at, "`%s` is missing before `%s`", word, p.textOf(p.tok)).
 			Replace(p.span(at.Start, at.Start), word+" ", true, "write `%s` before it", word))
 		return true

@@ -30,19 +30,22 @@ func (p *parser) blame(t Token) {
 	case partners(first) != "":
 		p.blameQuote(t, first)
 	case !utf8.ValidString(text):
-		p.report(diag.New("bytes-unreadable", at, "these bytes are not text in UTF-8").
-			Mend("save the file as UTF-8"))
+		p.notUTF8(t)
 	default:
 		p.report(diag.New("sign-unknown", at, "%s means nothing here", signs(text)).
 			Replace(at, "", false, "take it out"))
 	}
 }
 
+func (p *parser) notUTF8(t Token) {
+	p.report(diag.New("unusable-file", p.span(t.Start, t.End), "here are bytes that are not UTF-8 text").
+		Mend("save the file as UTF-8"))
+}
+
 func (p *parser) blameText(t Token) {
 	at, text := p.span(t.Start, t.End), p.textOf(t)
 	if !utf8.ValidString(text) {
-		p.report(diag.New("bytes-unreadable", at, "this text has bytes that are not UTF-8").
-			Mend("save the file as UTF-8"))
+		p.notUTF8(t)
 		return
 	}
 	end := t.Start + int32(len(strings.TrimRight(text, " \t")))

@@ -77,6 +77,11 @@ func (p *parser) enter(o *opener) bool {
 func (p *parser) tooDeep() {
 	p.report(diag.New("nesting-too-deep", p.here(), "blocks stand more than %d deep here", maxDepth).
 		Mend("make macros of the inner ones"))
+	p.overBlock()
+}
+
+// overBlock goes over a block and all in it without a look at it.
+func (p *parser) overBlock() {
 	depth := 0
 	for p.tok.Kind != endOfFile && !p.atItem() {
 		if p.isSymbol('{') {
@@ -87,7 +92,7 @@ func (p *parser) tooDeep() {
 				return
 			}
 		}
-		p.i++ // not next: what is wrong in there is not looked at
+		p.i++ // not next: what is wrong in there is not told
 		p.settle(p.tok.Kind == Newline)
 	}
 }

@@ -94,7 +94,11 @@ func (p *parser) finishCond(c *Cond, start int32, first int, sound bool) {
 	}
 	c.Text = p.text[c.At.Start:c.At.End]
 	for i := first; i < p.i && p.tokens[i].End <= p.end; i++ {
-		if t := p.tokens[i]; t.Kind == Comment {
+		switch t := p.tokens[i]; t.Kind {
+		case Bad:
+			c.Text = ""
+			return
+		case Comment:
 			from, to := t.Start-start, t.End-start
 			c.Text = c.Text[:from] + strings.Repeat(" ", int(to-from)) + c.Text[to:]
 		}

@@ -90,10 +90,24 @@ func (p *parser) notAnItem(word string) string {
 				Mend("a line begins with %s", listWords(itemWords)))
 		}
 		p.lost = true
-		p.next()
-		p.skip()
+		p.overItem()
 	}
 	return ""
+}
+
+// overItem goes over something unknown with its blocks: what stands in them is
+// in no language of ours.
+func (p *parser) overItem() {
+	for {
+		if p.isSymbol('{') {
+			p.overBlock()
+		} else {
+			p.next()
+		}
+		if p.isEnd() || p.freshLine() {
+			return
+		}
+	}
 }
 
 func outsideExample(word string) string {

@@ -2,6 +2,7 @@ package syntax
 
 import (
 	"slices"
+	"unicode/utf8"
 
 	"cuewright/macro/diag"
 	"cuewright/macro/nearest"
@@ -62,6 +63,20 @@ type parser struct {
 	slabs
 }
 
+// isNothing says that the parser does not see a token: blanks, comments, and
+// signs that mean nothing, which are reported where they stand. The other Bad
+// tokens stand for the text or number that they were meant to be.
+func (p *parser) isNothing(t Token) bool {
+	switch t.Kind {
+	case Space, Comment:
+		return true
+	case Bad:
+		first, size := utf8.DecodeRuneInString(p.text[t.Start:t.End])
+		return first != '"' && classes[p.text[t.Start]] != digit && (partners(first) == "" || int(t.End-t.Start) == size)
+	}
+	return false
+}
+
 // settle moves to the next token that means something.
 func (p *parser) settle(newLine bool) {
 	if newLine {
@@ -70,9 +85,13 @@ func (p *parser) settle(newLine bool) {
 			p.indent = p.tokens[p.i].End - p.tokens[p.i].Start
 		}
 	}
-	for p.i < len(p.tokens) && (p.tokens[p.i].Kind == Space || p.tokens[p.i].Kind == Comment) {
+	for p.i < len(p.tokens) && p.isNothing(p.tokens[p.i]) {
+		if t := p.tokens[p.i]; t.Kind == Bad {
+			p.blame(t)
+		}
 		p.i++
 	}
+	p.i = min(p.i, len(p.tokens)) // blame may have been one too many
 	if newLine {
 		p.first = p.i
 	}
@@ -112,7 +131,7 @@ func (p *parser) next() {
 // peek is the token after the current one, over blanks and comments.
 func (p *parser) peek() Token {
 	for i := p.i + 1; i < len(p.tokens); i++ {
-		if k := p.tokens[i].Kind; k != Space && k != Comment {
+		if !p.isNothing(p.tokens[i]) {
 			return p.tokens[i]
 		}
 	}
@@ -188,7 +207,7 @@ func (p *parser) lineEnds() {
 // does, so that a line end is looked at twice at most.
 func (p *parser) beyondLines() Token {
 	for i := p.i; i < len(p.tokens); i++ {
-		if k := p.tokens[i].Kind; k != Space && k != Comment && k != Newline {
+		if p.tokens[i].Kind != Newline && !p.isNothing(p.tokens[i]) {
 			return p.tokens[i]
 		}
 	}
@@ -322,10 +341,15 @@ func (p *parser) quoted(what, example string) Text {
 		p.next()
 		return Text{At: at}
 	case Word, Number, Duration:
-		if p.tok.Kind == Word && isQuoted(p.peek()) {
-			break // something else stands before the text
+		if isQuoted(p.peek()) {
+			p.tooMuch("the text follows it")
+			p.next()
+			return p.quoted(what, example)
 		}
-		for p.isValue() {
+		if followsText(p.word()) {
+			break
+		}
+		for p.isValue() && !followsText(p.word()) {
 			at = at.To(p.here())
 			p.next()
 		}
@@ -336,6 +360,15 @@ func (p *parser) quoted(what, example string) Text {
 	at = p.missingAt()
 	p.report(diag.New("text-missing", at, "%s is missing", what).Mend("write it as in `%s`", example))
 	return Text{At: at}
+}
+
+// followsText says whether a word stands only behind a text.
+func followsText(word string) bool {
+	switch word {
+	case "guarded", "follow", "uses", "until", "while", "hold", "release", "lamp":
+		return true
+	}
+	return false
 }
 
 func isQuoted(t Token) bool { return t.Kind == String || t.Kind == Bad }

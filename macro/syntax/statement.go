@@ -306,10 +306,11 @@ func (p *parser) elsePart(start int32) *Block {
 		}
 		return p.bareElse()
 	}
-	if len(p.open)+p.chain >= maxDepth {
-		p.report(diag.New("nesting-too-deep", p.here(), "more than %d of `if` stand in one another here", maxDepth).
+	if len(p.open)+p.chain+1 >= maxDepth {
+		p.report(diag.New("nesting-too-deep", p.here(), "more than %d of `else if` and blocks stand in one another here", maxDepth).
 			Mend("make macros of the inner ones"))
-		p.skip()
+		for p.skip(); p.continues("else"); p.skip() {
+		}
 		return &Block{At: p.since(start)}
 	}
 	p.chain++
