@@ -4,7 +4,6 @@ import (
 	"strconv"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 	"cuewright/macro/plan"
 	"cuewright/macro/source"
@@ -32,42 +31,40 @@ func (c *checker) action(a *syntax.Action) {
 // list, each of it is judged with the single ones.
 func (c *checker) operands(a *syntax.Action) {
 	c.given = c.given[:0]
-	var one [6]given // by slot
-	list := -1
+	var thing, with given // the first slot with names, and the one after it
+	listed := false
 	for i := range a.Verb.Slots {
 		s := &a.Verb.Slots[i]
 		if s.Kinds == 0 || i >= len(a.Operands) {
 			continue
 		}
-		if s.List {
-			list = i
-			for _, op := range a.Operands[i] {
-				c.given = append(c.given, c.operand(op, s.Kinds))
+		listed = listed || s.List
+		for k := range a.Operands[i] {
+			op := &a.Operands[i][k]
+			switch {
+			case s.Kinds == noun.Duration:
+				c.transition(*op)
+			case s.List:
+				c.given = append(c.given, c.operand(*op, s.Kinds))
+			case i == 0:
+				thing = c.operand(*op, s.Kinds)
+			default:
+				with = c.operand(*op, s.Kinds)
 			}
-			continue
-		}
-		if s.Kinds == noun.Duration {
-			for _, op := range a.Operands[i] {
-				c.transition(op)
-			}
-			continue
-		}
-		for _, op := range a.Operands[i] {
-			one[i] = c.operand(op, s.Kinds)
 		}
 	}
-	if list < 0 {
-		c.judge(a, one[0], one[2])
+	if !listed {
+		c.judge(a, &thing, &with)
 		return
 	}
-	for _, g := range c.given {
-		c.judge(a, g, one[2])
+	for i := range c.given {
+		c.judge(a, &c.given[i], &with)
 	}
 }
 
 // judge checks whether the thing that a verb names first can do it, with the
 // second where there is one.
-func (c *checker) judge(a *syntax.Action, thing, with given) {
+func (c *checker) judge(a *syntax.Action, thing, with *given) {
 	if !thing.ok {
 		return
 	}
@@ -77,29 +74,29 @@ func (c *checker) judge(a *syntax.Action, thing, with given) {
 	switch a.Verb.ID {
 	case syntax.Cut, syntax.Preset, syntax.Mix, syntax.Wipe:
 		if with.known() && thing.known() {
-			c.pick(a, thing, with)
+			c.pick(a, *thing, *with)
 		}
 	case syntax.Route:
 		if thing.known() && thing.entry.Destination != nil {
-			c.routed(a, thing, with)
+			c.routed(*thing, *with)
 		}
 	case syntax.Load:
 		if thing.known() && with.known() {
-			c.clip(thing, with)
+			c.clip(*thing, *with)
 		}
 	case syntax.Recall:
 		if thing.known() {
-			c.shot(thing, with)
+			c.shot(*thing, *with)
 		}
 	case syntax.Stop:
 		if c.env == nil {
-			c.noteStop(a, thing)
+			c.noteStop(thing)
 		}
 	}
 }
 
 // noteStop notes that a recorder or encoder is stopped here.
-func (c *checker) noteStop(a *syntax.Action, thing given) {
+func (c *checker) noteStop(thing *given) {
 	if thing.param {
 		if k := c.macro.params[thing.value.Text]; k.Has(noun.Recorder | noun.Encoder) {
 			c.stops = append(c.stops, stop{thing.value.At, thing.value.Text})
@@ -112,21 +109,29 @@ func (c *checker) noteStop(a *syntax.Action, thing given) {
 // clip checks that the deck has the clip.
 func (c *checker) clip(deck, clip given) {
 	d := deck.entry.Device
-	for _, have := range d.Clips {
-		if have.Name == clip.value.Text {
-			return
-		}
-	}
-	if c.rack.Partial {
+	if hasClip(d, clip.value.Text) || c.rack.Partial {
 		return
 	}
+	f := diag.New("unknown-clip", clip.value.At, "`%s` has no clip `%s`", d.Name, clip.value.Text).
+		With(d.At, "its clips in the plan")
+	c.report(c.near(f, clip.value.At, clip.value.Text, clipNames(d), `"`, "add the clip to `%s` in the plan", d.Name), clip, deck)
+}
+
+func hasClip(d *plan.Device, name string) bool {
+	for _, have := range d.Clips {
+		if have.Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+func clipNames(d *plan.Device) []string {
 	names := make([]string, len(d.Clips))
 	for i, have := range d.Clips {
 		names[i] = have.Name
 	}
-	f := diag.New("unknown-clip", clip.value.At, "`%s` has no clip `%s`", d.Name, clip.value.Text).
-		With(d.At, "its clips in the plan")
-	c.report(near(f, clip.value.At, clip.value.Text, names, `"`, "add the clip to `%s` in the plan", d.Name), clip, deck)
+	return names
 }
 
 // shot checks that the camera moves and has the shot.
@@ -153,7 +158,7 @@ func (c *checker) shot(camera, shot given) {
 		}
 	}
 	f := diag.New("unknown-shot", shot.value.At, "`%s` stores no shot `%s`", d.Name, text).With(d.At, "its shots in the plan")
-	c.report(near(f, shot.value.At, text, names, quote, "store the shot and add it to `%s` in the plan", d.Name), shot, camera)
+	c.report(c.near(f, shot.value.At, text, names, quote, "store the shot and add it to `%s` in the plan", d.Name), shot, camera)
 }
 
 // storedShot finds a shot by its name, or else by its number as written.
@@ -169,8 +174,8 @@ func storedShot(d *plan.Device, text string, byName bool) (number int, ok bool) 
 
 // near offers the names near a text, or those there are when they are few, or
 // says what else can be done.
-func near(d diag.Diagnostic, at source.Span, text string, names []string, quote, otherwise string, args ...any) diag.Diagnostic {
-	close := nearest.Names(text, names)
+func (c *checker) near(d diag.Diagnostic, at source.Span, text string, names []string, quote, otherwise string, args ...any) diag.Diagnostic {
+	close := c.nearest(text, names)
 	if len(close) == 0 && len(names) <= 4 {
 		close = names
 	}

@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
 )
@@ -49,7 +48,7 @@ func (c *checker) code(n syntax.Name) bool {
 		names[i] = string(e.Code)
 	}
 	d := diag.New("unknown-code", n.At, "there is no finding `%s`", n.Text)
-	for _, name := range nearest.Names(n.Text, names) {
+	for _, name := range c.nearest(n.Text, names) {
 		d = d.Replace(n.At, name, false, "write `%s`", name)
 	}
 	if len(d.Mends) == 0 {

@@ -138,7 +138,7 @@ func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	}
 	d := diag.New("unknown-argument", a.Name.At, "`%s` has no parameter `%s`", m.name.Text, a.Name.Text).
 		With(m.name.At, "the macro and its parameters")
-	c.add(near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.name.Text))
+	c.add(c.near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.name.Text))
 	return -1
 }
 

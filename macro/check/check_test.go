@@ -362,3 +362,44 @@ func BenchmarkShow(b *testing.B) {
 		}
 	})
 }
+
+// A hard-patched destination: the show's line, the output and the destination
+// in the plan, and where its picture could be looped through.
+func TestHardPatched(t *testing.T) {
+	rack, err := os.ReadFile(testdata + "shows/league/rack.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, r, _ := read(t, `show "Hard" uses "rack.yaml"
+page cameras on desk { button 1.1 "Web" { route web from tower } }
+`, string(rack))
+	_, list := Show(f, r)
+	if fmt.Sprint(codesOf(list)) != "[hard-patched]" {
+		t.Fatalf("found %v", list)
+	}
+	d := list[0]
+	if d.At.Text() != "web" || len(d.Also) != 2 || d.Also[0].At.File != r.File || d.Also[1].At.Text() != "web" {
+		t.Errorf("at %q, also %v", d.At.Text(), d.Also)
+	}
+	const want = "plug `web` into the spare output `router.6`, which can show `main` and more"
+	if len(d.Mends) != 1 || d.Mends[0].Do != want {
+		t.Errorf("offers %v", d.Mends)
+	}
+	for _, dev := range r.Devices { // without the loop-through that the rack has, a new one is needed
+		for _, o := range dev.Outputs {
+			if o.Switch != nil {
+				o.Switch.Picks = nil
+			}
+		}
+	}
+	_, list = Show(f, r)
+	const loop = "plug `web` into the spare output `router.6`, and loop `mixer.1` through to the spare input `router.6`, so that it can still be shown"
+	if len(list) != 1 || len(list[0].Mends) != 1 || list[0].Mends[0].Do != loop {
+		t.Errorf("offers %v", list)
+	}
+	for _, dev := range r.Devices {
+		if dev.Name == "router" && (dev.Outputs[5].Cable != nil || dev.Inputs[5].Cable != nil) {
+			t.Errorf("router.6 is not spare")
+		}
+	}
+}

@@ -1,12 +1,11 @@
 package check
 
 import (
-	"slices"
 	"strconv"
 
 	"cuewright/macro/cond"
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
+	"cuewright/macro/plan"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
 )
@@ -80,17 +79,20 @@ func (c *checker) subject(e *cond.Expr) given {
 // is asked of a camera that has shots.
 func (c *checker) asks(e *cond.Expr) {
 	g := c.subject(e)
-	if !g.known() || g.entry == nil {
-		return
+	if g.known() && g.entry != nil {
+		switch {
+		case e.Param && !cond.CanAsk(g.entry.Kind, e.Text):
+			c.report(diag.New("unknown-field", e.At, "`%s` is %s, which has no `%s`", g.entry.Name, cond.Describe(g.entry.Kind), e.Text).
+				Mend("give something that has it"), g)
+		case e.Text == "shot" && g.entry.Device != nil && !g.entry.Device.Robotic:
+			c.report(diag.New("not-robotic", e.At, "`%s` is a fixed camera and stores no shots", g.entry.Name).
+				With(g.entry.At, "here in the plan").Mend("ask a robotic camera"), g)
+		}
 	}
-	field := e.Text
-	switch {
-	case e.Param && !cond.CanAsk(g.entry.Kind, field):
-		c.report(diag.New("unknown-field", e.At, "`%s` is %s, which has no `%s`", g.entry.Name, cond.Describe(g.entry.Kind), field).
-			Mend("give something that has it"), g)
-	case field == "shot" && g.entry.Device != nil && !g.entry.Device.Robotic:
-		c.report(diag.New("not-robotic", e.At, "`%s` is a fixed camera and stores no shots", g.entry.Name).
-			With(g.entry.At, "here in the plan").Mend("ask a robotic camera"), g)
+	for _, a := range e.Args { // what a destination shows
+		if v := c.subject(a); a.Param && v.known() && v.entry != nil && !v.entry.Kind.Has(pictures) {
+			c.wrongEntry(v, pictures)
+		}
 	}
 }
 
@@ -100,60 +102,81 @@ func (c *checker) possible(e, field, v *cond.Expr) {
 	if !of.known() || !value.known() || v.Type == cond.Unknown {
 		return
 	}
-	switch {
-	case field.Type == cond.CueType:
+	if field.Type == cond.CueType {
 		c.cueNamed(syntax.Name{Text: v.Text, At: v.At})
-	case of.entry == nil || c.rack.Partial:
-	case field.Type == cond.PickType && of.entry.Bank != nil:
-		if b := of.entry.Bank; !c.selects(b, value.value.Text) {
-			c.one(e, of, value, v.At, "`"+b.Name+"` can never have `"+value.value.Text+"`", b.At, "what it takes, in the plan",
-				c.pickNames(b), "")
+		return
+	}
+	if of.entry == nil || c.rack.Partial {
+		return
+	}
+	why := reason{e: e, at: v.At, about: []given{value, of}}
+	text := value.value.Text
+	switch bank, dev, surface := of.entry.Bank, of.entry.Device, of.entry.Surface; {
+	case field.Type == cond.PickType && bank != nil:
+		if !c.selects(bank, text) {
+			why.what, why.also, why.note = "`"+bank.Name+"` can never have `"+text+"`", bank.At, "what it takes, in the plan"
+			why.lines, why.names = c.bringing(bank, text), c.pickNames(bank)
+			c.oneAnswer(why)
 		}
-	case field.Type == cond.ClipType && of.entry.Device != nil:
-		d, has := of.entry.Device, false
-		var names []string
-		for _, clip := range d.Clips {
-			has = has || clip.Name == value.value.Text
-			names = append(names, clip.Name)
+	case field.Type == cond.ClipType && dev != nil:
+		if !hasClip(dev, text) {
+			why.what, why.also, why.note = "`"+dev.Name+"` has no clip `"+text+"`", dev.At, "its clips in the plan"
+			why.names, why.quote = clipNames(dev), `"`
+			c.oneAnswer(why)
 		}
-		if !has {
-			c.one(e, of, value, v.At, "`"+d.Name+"` has no clip `"+value.value.Text+"`", d.At, "its clips in the plan", names, `"`)
-		}
-	case field.Type == cond.NumberType && of.entry.Device != nil && of.entry.Device.Robotic:
-		c.shotAsked(e, of, value, v)
-	case field.Type == cond.PageType && of.entry.Surface != nil:
-		p := c.pages[value.value.Text]
-		if p != nil && !hasName(p.node.Surfaces, of.entry.Name) {
-			c.one(e, of, value, v.At, "page `"+value.value.Text+"` is not on `"+of.entry.Name+"`", p.node.Name.At, "the page", nil, "")
+	case field.Type == cond.NumberType && dev != nil && dev.Robotic:
+		c.shotAsked(why, v, dev, value)
+	case field.Type == cond.PageType && surface != nil:
+		if p := c.pages[text]; p != nil && !hasName(p.node.Surfaces, surface.Name) {
+			why.what, why.also, why.note = "page `"+text+"` is not on `"+surface.Name+"`", p.node.Name.At, "the page"
+			c.oneAnswer(why)
 		}
 	}
 }
 
 // shotAsked checks a shot that a condition names, and puts its number where
-// its name stood.
-func (c *checker) shotAsked(e *cond.Expr, of, value given, v *cond.Expr) {
-	d := of.entry.Device
-	n, ok := storedShot(d, value.value.Text, value.value.Kind == syntax.String)
-	switch {
-	case ok && !v.Param && !slices.ContainsFunc(e.Args, func(a *cond.Expr) bool { return a.Param }):
+// its name stood, for those who come after.
+func (c *checker) shotAsked(why reason, v *cond.Expr, camera *plan.Device, value given) {
+	n, ok := storedShot(camera, value.value.Text, value.value.Kind == syntax.String)
+	switch op := why.e.Op; {
+	case ok && !v.Param && !why.e.Args[0].Param:
 		v.Op, v.Type, v.Text = cond.NumberValue, cond.NumberType, strconv.Itoa(n)
-	case !ok && (e.Op == cond.Equal || e.Op == cond.NotEqual || e.Op == cond.In):
-		c.one(e, of, value, v.At, "`"+d.Name+"` stores no shot `"+value.value.Text+"`", d.At, "its shots in the plan", nil, "")
+	case !ok && (op == cond.Equal || op == cond.NotEqual || op == cond.In):
+		why.what, why.also, why.note = "`"+camera.Name+"` stores no shot `"+value.value.Text+"`", camera.At, "its shots in the plan"
+		c.oneAnswer(why)
 	}
 }
 
-// one reports a comparison that always comes out the same.
-func (c *checker) one(e *cond.Expr, of, value given, at source.Span, why string, also source.Span, note string, names []string, quote string) {
+// reason is why a comparison always comes out the same.
+type reason struct {
+	e     *cond.Expr
+	at    source.Span // the value
+	about []given
+	what  string
+	also  source.Span
+	note  string
+	names []string // what could stand there instead, in quote
+	quote string
+	lines []*plan.Tie // by which a bank can have the picture
+}
+
+// oneAnswer reports a comparison that always comes out the same.
+func (c *checker) oneAnswer(r reason) {
 	always := "never true"
-	if e.Op == cond.NotEqual {
+	if r.e.Op == cond.NotEqual {
 		always = "always true"
 	}
-	d := diag.New("never-true", at, "%s, so this is %s", why, always).With(also, note)
-	for _, n := range nearest.Names(value.value.Text, names) {
-		d = d.Replace(at, quote+n+quote, false, "write `%s%s%[1]s`", quote, n)
+	d := diag.New("never-true", r.at, "%s, so this is %s", r.what, always).With(r.also, r.note)
+	for _, t := range r.lines {
+		d = d.Replace(r.at, t.Name, false, "ask for the tie line that brings it: `%s`", t.Name)
+	}
+	if len(d.Mends) == 0 {
+		for _, n := range c.nearest(r.about[0].value.Text, r.names) {
+			d = d.Replace(r.at, r.quote+n+r.quote, false, "write `%s%s%[1]s`", r.quote, n)
+		}
 	}
 	if len(d.Mends) == 0 {
 		d = d.Mend("compare it with something that it can be, or leave the comparison out")
 	}
-	c.report(d, value, of)
+	c.report(d, r.about...)
 }

@@ -3,6 +3,7 @@ package check
 import (
 	"cuewright/macro/cond"
 	"cuewright/macro/diag"
+	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
@@ -145,11 +146,27 @@ func (c *checker) baseScope() cond.Scope {
 	return s
 }
 
-// planNames lists the plan's names. The order does not matter to nearest.
+// planNames lists the plan's names, for the suggestions of a condition.
 func (c *checker) planNames() []string {
+	if c.searches++; c.searches > maxSearches {
+		return nil
+	}
 	names := make([]string, 0, len(c.rack.Names))
 	for name := range c.rack.Names {
 		names = append(names, name)
 	}
 	return names
+}
+
+// maxSearches is how many findings of one run get a search for near names. A
+// show with more mistakes than that gets the rest without, so that checking
+// takes no more than time in proportion to its size.
+const maxSearches = 500
+
+// nearest finds the names near a word, or none after maxSearches.
+func (c *checker) nearest(word string, names []string) []string {
+	if c.searches++; c.searches > maxSearches {
+		return nil
+	}
+	return nearest.Names(word, names)
 }

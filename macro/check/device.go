@@ -17,7 +17,7 @@ type use struct {
 
 // needs notes what an action asks of a device, when the plan does not say how
 // to send it.
-func (c *checker) needs(a *syntax.Action, g given, e *plan.Entry) {
+func (c *checker) needs(a *syntax.Action, g *given, e *plan.Entry) {
 	does := a.Verb.Word
 	switch a.Verb.ID {
 	case syntax.Cut, syntax.Preset, syntax.Take, syntax.Fade:
@@ -44,7 +44,7 @@ func (c *checker) needs(a *syntax.Action, g given, e *plan.Entry) {
 	}
 }
 
-func (c *checker) need(g given, d *plan.Device, does string) {
+func (c *checker) need(g *given, d *plan.Device, does string) {
 	if d == nil || c.rack.Partial || c.env != nil && g.use.IsZero() {
 		return
 	}

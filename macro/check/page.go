@@ -38,9 +38,9 @@ func (c *checker) page(n *syntax.Page) {
 		c.allow(a, n.At)
 	}
 	turns, runs := len(c.turns), len(c.runs)
-	taken := make(map[[2]int]source.Span, len(n.Buttons))
+	clear(c.taken)
 	for _, b := range n.Buttons {
-		c.place(n, b, on, taken)
+		c.place(n, b, on)
 		c.label(b)
 		c.button(b)
 	}
@@ -50,17 +50,17 @@ func (c *checker) page(n *syntax.Page) {
 }
 
 // place checks where a button stands.
-func (c *checker) place(n *syntax.Page, b *syntax.Button, on []*plan.Surface, taken map[[2]int]source.Span) {
+func (c *checker) place(n *syntax.Page, b *syntax.Button, on []*plan.Surface) {
 	if b.Cell.Row == 0 || b.Cell.Column == 0 {
 		return // it could not be read, and that has been said
 	}
 	cell := [2]int{b.Cell.Row, b.Cell.Column}
-	if first, dup := taken[cell]; dup {
+	if first, dup := c.taken[cell]; dup {
 		c.add(diag.New("place-taken", b.Cell.At, "page `%s` already has a button at %d.%d", n.Name.Text, cell[0], cell[1]).
 			With(first, "the first one").Mend("give one of the two another place"))
 		return
 	}
-	taken[cell] = b.Cell.At
+	c.taken[cell] = b.Cell.At
 	for _, s := range on {
 		if cell[0] > s.Rows || cell[1] > s.Columns {
 			c.add(diag.New("button-off-grid", b.Cell.At, "`%s` has %d rows and %d columns, and no place %d.%d",

@@ -5,7 +5,6 @@ import (
 
 	"cuewright/macro/diag"
 	"cuewright/macro/plan"
-	"cuewright/macro/syntax"
 )
 
 // feed is where a destination's picture comes from: its own switch, or else
@@ -55,7 +54,7 @@ func (c *checker) lastSwitch(e *plan.Entry) *plan.Switch {
 
 // routed checks a route: that the destination can be switched, and that it
 // does not refuse the picture.
-func (c *checker) routed(a *syntax.Action, dest, src given) {
+func (c *checker) routed(dest, src given) {
 	d := dest.entry.Destination
 	if c.feedOf(d).sw == nil && !c.rack.Partial {
 		c.hardPatched(dest)
@@ -83,12 +82,7 @@ func (c *checker) hardPatched(dest given) {
 	f := diag.New("hard-patched", dest.value.At, "`%s` always shows %s: no switch stands before it", d.Name, shownBy(out)).
 		With(out.At, "this output never changes").With(d.At, "the destination")
 	for _, sp := range c.spares(out) {
-		if sp.in == nil {
-			f = f.Mend("plug `%s` into the spare output `%s` instead of `%s`", d.Name, portName(sp.out), portName(out))
-			continue
-		}
-		f = f.Mend("plug `%s` into the spare output `%s`, and loop `%s` through to the spare input `%s`, so that it can still be shown",
-			d.Name, portName(sp.out), portName(out), portName(sp.in))
+		f = f.Mend("%s", sp.words(d, out))
 	}
 	if len(f.Mends) == 0 {
 		f = f.Mend("no switched output is spare: free one of a router or an aux bus for `%s`", d.Name)
@@ -96,19 +90,22 @@ func (c *checker) hardPatched(dest given) {
 	c.report(f, dest)
 }
 
-// spare is a switched output with nothing plugged in, and a spare input of
-// the same device.
-type spare struct{ out, in *plan.Port }
+// spare is a switched output with nothing plugged in, and how what a hard
+// output shows can be had there: already, or through the spare input in.
+type spare struct {
+	out, in *plan.Port
+	already bool
+}
 
-// spares lists up to three devices where a hard output could be looped
-// through, in the plan's order.
+// spares lists up to three devices where a destination could be switched
+// instead of hanging on a hard output, in the plan's order.
 func (c *checker) spares(hard *plan.Port) []spare {
 	var all []spare
 	for _, dev := range c.rack.Devices {
 		var s spare
 		for _, o := range dev.Outputs {
 			if s.out == nil && o.Switch != nil && o.Cable == nil && sameSignal(o, hard) {
-				s.out = o
+				s.out, s.already = o, selectable(o.Switch, hard)
 			}
 		}
 		for _, i := range dev.Inputs {
@@ -121,6 +118,34 @@ func (c *checker) spares(hard *plan.Port) []spare {
 		}
 	}
 	return all
+}
+
+// words says what to plug where.
+func (s spare) words(d *plan.Destination, hard *plan.Port) string {
+	do := fmt.Sprintf("plug `%s` into the spare output `%s`", d.Name, portName(s.out))
+	switch {
+	case s.already:
+		return do + ", which can show " + shownBy(hard) + " and more"
+	case s.in != nil:
+		return do + fmt.Sprintf(", and loop `%s` through to the spare input `%s`, so that it can still be shown", portName(hard), portName(s.in))
+	}
+	return do + fmt.Sprintf(" instead of `%s`", portName(hard))
+}
+
+// selectable says whether a switch has the picture of a hard output already.
+func selectable(sw *plan.Switch, hard *plan.Port) bool {
+	f := hard.From
+	if f == nil || f.Clean || f.Preset {
+		return false
+	}
+	for _, p := range sw.Picks {
+		for _, n := range p.Names {
+			if f.Source != nil && n == f.Source.Name || f.Bank != nil && n == f.Bank.Name {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // sameSignal says whether a cable could join two ports, as far as is known.

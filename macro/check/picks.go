@@ -2,10 +2,8 @@ package check
 
 import (
 	"slices"
-	"strings"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/plan"
 	"cuewright/macro/syntax"
 )
@@ -21,26 +19,29 @@ func (c *checker) pick(a *syntax.Action, bank, src given) {
 	d := diag.New("not-a-pick", src.value.At, "`%s` cannot select `%s`", b.Name, name).With(b.At, "what it takes, in the plan")
 	if name == b.Name {
 		d.What = "`" + name + "` cannot be put on itself"
+		c.report(d.Mend("put one of its sources on it, or `%s` on another bank", name), src, bank)
+		return
 	}
 	for _, t := range c.bringing(b, name) {
-		rest := strings.Replace(a.At.Text(), src.value.Text, t.Name, 1)
 		if !src.use.IsZero() {
 			d = d.Mend("write `route %s from %s` first, and give `%[1]s` here", t.Name, name)
 			continue
 		}
-		if i := int(src.value.At.Start - a.At.Start); i >= 0 && src.value.At.End <= a.At.End {
-			text := a.At.Text()
-			rest = text[:i] + t.Name + text[i+len(name):]
-		}
+		text, i := a.At.Text(), int(src.value.At.Start-a.At.Start)
+		rest := text[:i] + t.Name + text[i+len(name):]
 		d = d.Replace(a.At, "route "+t.Name+" from "+name+"; "+rest, false,
 			"bring it by a tie line: `route %s from %s`, then `%s`", t.Name, name, rest)
 	}
 	if len(d.Mends) == 0 {
-		for _, n := range nearest.Names(name, c.pickNames(b)) {
+		for _, n := range c.nearest(name, c.pickNames(b)) {
 			d = d.Replace(src.value.At, n, false, "write `%s`", n)
 		}
 	}
-	if len(d.Mends) == 0 {
+	switch e := src.entry; {
+	case len(d.Mends) > 0:
+	case e.Bank != nil || e.Source != nil && e.Source.Port == nil:
+		d = d.Mend("add `%s` to what `%s` takes in the plan", name, b.Name)
+	default:
 		d = d.Mend("plug `%s` into a spare input of `%s`, or add it to what `%s` takes in the plan", name, b.Mixer.Name, b.Name)
 	}
 	c.report(d, src, bank)
@@ -75,20 +76,20 @@ func (c *checker) pickNames(b *plan.Bank) []string {
 func (c *checker) bringing(b *plan.Bank, name string) []*plan.Tie {
 	var ties []*plan.Tie
 	for _, t := range c.rack.Ties {
-		if len(ties) < 4 && c.selects(b, t.Name) && c.brings(t, name, nil) {
+		if len(ties) < 4 && c.selects(b, t.Name) && c.brings(t, name, map[*plan.Tie]bool{}) {
 			ties = append(ties, t)
 		}
 	}
 	return ties
 }
 
-// brings says whether a tie line can carry a source; passed are the lines
-// looked at on the way here.
-func (c *checker) brings(t *plan.Tie, name string, passed []*plan.Tie) bool {
-	if t.Switch == nil || slices.Contains(passed, t) {
+// brings says whether a tie line can carry a source, itself or from another
+// line; passed are the lines already looked at.
+func (c *checker) brings(t *plan.Tie, name string, passed map[*plan.Tie]bool) bool {
+	if t.Switch == nil || passed[t] {
 		return false
 	}
-	passed = append(passed, t)
+	passed[t] = true
 	for _, p := range t.Switch.Picks {
 		if slices.Contains(p.Names, name) {
 			return true

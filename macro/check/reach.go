@@ -54,10 +54,13 @@ func (o *orderer) visit(m *macro) {
 func (o *orderer) circle(to *macro, closing *syntax.Run) {
 	from := slices.Index(o.path, to)
 	var way strings.Builder
-	for _, m := range o.path[from:] {
-		way.WriteString("`" + m.name.Text + "` runs ")
+	for i, m := range o.path[from:] {
+		if i > 0 {
+			way.WriteString(", which runs ")
+		}
+		way.WriteString("`" + m.name.Text + "`")
 	}
-	d := diag.New("macro-circle", closing.Name.At, "%s`%s`", way.String(), to.name.Text)
+	d := diag.New("macro-circle", closing.Name.At, "%s, which runs `%s` again", way.String(), to.name.Text)
 	if len(o.path)-from == 1 {
 		d.What = "`" + to.name.Text + "` runs itself"
 	}
@@ -91,7 +94,7 @@ func eachRun(b *syntax.Block, f func(*syntax.Run)) {
 
 // unused warns of macros, salvos and parameters that nothing uses.
 func (c *checker) unused() {
-	if c.file.Partial {
+	if c.file.Partial || c.searches > maxSearches {
 		return
 	}
 	for _, m := range c.ordered {
@@ -118,7 +121,7 @@ func (c *checker) unused() {
 // reach warns of pages that no surface can get to: neither the first of a
 // surface in the file, nor turned to by anything that can be pressed or fired.
 func (c *checker) reach() {
-	if c.file.Partial {
+	if c.file.Partial || c.searches > maxSearches {
 		return
 	}
 	var open []*page

@@ -4,7 +4,6 @@ import (
 	"strings"
 
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/syntax"
 )
 
@@ -104,7 +103,7 @@ func (c *checker) cueNamed(n syntax.Name) bool {
 		}
 		names = append(names, q.Number.Text)
 	}
-	for _, name := range nearest.Names(n.Text, names) {
+	for _, name := range c.nearest(n.Text, names) {
 		d = d.Replace(n.At, name, false, "write `%s`", name)
 	}
 	if len(d.Mends) == 0 {

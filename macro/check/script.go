@@ -2,7 +2,6 @@ package check
 
 import (
 	"cuewright/macro/diag"
-	"cuewright/macro/nearest"
 	"cuewright/macro/noun"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
@@ -167,7 +166,7 @@ func (c *checker) noPage(n syntax.Name) {
 // suggest offers the near ones of the names that would be right, or says what
 // else can be done. What is offered is not called unused afterwards.
 func (c *checker) suggest(d diag.Diagnostic, n syntax.Name, names []string, else_ string, args ...any) diag.Diagnostic {
-	near := nearest.Names(n.Text, names)
+	near := c.nearest(n.Text, names)
 	for _, name := range near {
 		c.lost[name] = true
 		d = d.Replace(n.At, name, false, "write `%s`", name)

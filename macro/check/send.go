@@ -67,7 +67,7 @@ func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given
 		names[i] = t.Name
 	}
 	d := diag.New("unknown-argument", name.At, "`%s` takes no `%s`", msg.Name, name.Text).With(msg.At, "the message in the plan")
-	c.add(near(d, name.At, name.Text, names, "", "leave it out: `%s` takes nothing", msg.Name))
+	c.add(c.near(d, name.At, name.Text, names, "", "leave it out: `%s` takes nothing", msg.Name))
 	return false
 }
 

@@ -63,7 +63,9 @@ type checker struct {
 	cueRuns  []run
 	uses     []use
 	allows   []*allowance
+	taken    map[[2]int]source.Span // the places of the page being checked
 	rules    map[string]*syntax.Rule
+	searches int             // for near names
 	lost     map[string]bool // names of macros and pages that a misspelt one may have meant
 }
 
@@ -87,6 +89,7 @@ func newChecker(f *syntax.File, rack *plan.Rack) *checker {
 		},
 		macros: map[string]*macro{}, pages: map[string]*page{}, salvos: map[string]*macro{},
 		banks: map[*plan.Bank]map[string]bool{}, feeds: map[*plan.Destination]feed{}, lost: map[string]bool{},
+		taken: map[[2]int]source.Span{},
 	}
 }
 

@@ -119,7 +119,7 @@ func (c *checker) wrongEntry(g given, want noun.Kind) {
 	}
 	d := diag.New("wrong-kind", g.value.At, "`%s` is %s, and here goes %s", g.value.Text, cond.Describe(g.entry.Kind), want.A()).
 		With(g.entry.At, "here in the plan")
-	near := nearest.Names(g.value.Text, c.namesOf(want))
+	near := c.nearest(g.value.Text, c.namesOf(want))
 	for _, n := range near {
 		d = d.Replace(g.value.At, n, false, "write `%s`", n)
 	}
@@ -156,7 +156,7 @@ func (c *checker) unknownOperand(g given, want noun.Kind) {
 		}
 	}
 	d := diag.New("unknown-name", at, "there is no %s called `%s`", want, text)
-	near := nearest.Names(text, names)
+	near := c.nearest(text, names)
 	for _, n := range near {
 		d = d.Replace(at, n, false, "write `%s`", n)
 	}
@@ -176,8 +176,6 @@ func (c *checker) wrongLiteral(g given, want noun.Kind) {
 	case g.value.Kind == syntax.Number && want.Has(noun.Duration):
 		d = d.Replace(at, written+"s", false, "write `%ss` for seconds", written).
 			Replace(at, written+"f", false, "write `%sf` for frames", written)
-	case want.Has(noun.Clip | noun.Number | noun.Text | noun.Shot | noun.Duration):
-		d = d.Mend("write %s", literalOf(want))
 	default:
 		d = c.offerAll(d, at, want)
 	}
@@ -185,6 +183,9 @@ func (c *checker) wrongLiteral(g given, want noun.Kind) {
 }
 
 var tokenWords = map[syntax.TokenKind]string{syntax.String: "a text", syntax.Number: "a number", syntax.Duration: "a time"}
+
+// literals are the kinds that are written out, not named in the plan.
+const literals = noun.Clip | noun.Number | noun.Text | noun.Shot | noun.Duration
 
 // literalOf says what can be written for a kind that has no names.
 func literalOf(want noun.Kind) string {
@@ -217,6 +218,8 @@ func (c *checker) namesOf(want noun.Kind) []string {
 func (c *checker) offerAll(d diag.Diagnostic, at source.Span, want noun.Kind) diag.Diagnostic {
 	names := c.namesOf(want)
 	switch {
+	case want.Has(literals):
+		return d.Mend("write %s", literalOf(want))
 	case len(names) == 0:
 		return d.Mend("add %s to the plan", want.A())
 	case len(names) <= 4:

@@ -64,7 +64,9 @@ type Expr struct {
 }
 
 // Scope is what a condition can see. Kinds of a macro's parameters are in
-// Params; the plan's names in Plan; Macros and Pages by name.
+// Params; the plan's names in Plan; Macros and Pages by name. A name that Plan
+// knows with kind 0 is one that nothing is to be said about. Names may give
+// nil: then no near names are looked for.
 type Scope struct {
 	Plan   func(name string) (noun.Kind, bool)
 	Names  func() []string // every name of the plan, for suggestions

@@ -242,7 +242,12 @@ func (r *reader) unknown(n *ast.IdentifierNode, right func(noun.Kind) bool) {
 	at := r.at(n.Location())
 	d := diag.New("unknown-name", at, "there is nothing called `%s`", n.Value)
 	var fit []string
-	all := append(r.scope.Names(), rundown)
+	all := r.scope.Names()
+	if all == nil {
+		r.list.Add(d.Mend("write a name of the plan, or add it there"))
+		return
+	}
+	all = append(all, rundown)
 	all = append(all, slices.Collect(maps.Keys(r.scope.Macros))...)
 	all = append(all, slices.Collect(maps.Keys(r.scope.Pages))...)
 	all = append(all, slices.Collect(maps.Keys(r.scope.Params))...)
