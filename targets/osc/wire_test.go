@@ -237,7 +237,7 @@ func TestDeadlineOfStream(t *testing.T) {
 	}
 	defer l.Close()
 	s := sender(t, Config{Wire: "osc.tcp", Address: l.Addr().String(), Deadline: 50 * time.Millisecond})
-	big := make([][]byte, 1000)
+	big := make([][]byte, 200)
 	for i := range big {
 		big[i] = make([]byte, MaxPacket)
 	}
@@ -253,7 +253,7 @@ func TestCancelledSend(t *testing.T) {
 	}
 	defer l.Close()
 	s := sender(t, Config{Wire: "osc.tcp", Address: l.Addr().String(), Deadline: patience})
-	big := make([][]byte, 1000)
+	big := make([][]byte, 200)
 	for i := range big {
 		big[i] = make([]byte, MaxPacket)
 	}

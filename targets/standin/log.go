@@ -29,7 +29,7 @@ type entry struct {
 	Credential string   `json:"credential,omitempty"`
 	Status     int      `json:"status,omitempty"`
 	Fault      string   `json:"fault,omitempty"` // why it could not be read
-	Means      string   `json:"means,omitempty"` // the plan's words, when it knows the message
+	Means      string   `json:"means,omitempty"` // the show's words, when it knows the message
 	Hex        string   `json:"hex,omitempty"`
 }
 

@@ -33,6 +33,9 @@ func rack() *program.Program {
 		return program.Var{Name: name, Kind: kind, Size: size}
 	}
 	picks := make([]program.Pick, 4)
+	for i := range picks {
+		picks[i].Label = fmt.Sprintf("pick %d", i)
+	}
 	return &program.Program{
 		Vars: []program.Var{
 			v("main.program", program.BankProgram, 4), v("main.preset", program.BankPreset, 4),
@@ -44,13 +47,13 @@ func rack() *program.Program {
 		},
 		Banks:     []program.Bank{{Name: "main", Program: bankProgram, Preset: bankPreset, Transition: bankTransition, Faded: bankFaded, Picks: picks}},
 		Keyers:    []program.Keyer{{On: keyer}},
-		Switches:  []program.Switch{{Var: aux, Picks: picks}},
+		Switches:  []program.Switch{{Name: "aux1", Var: aux, Picks: picks}},
 		Clips:     []program.Clip{{Name: "opener", Length: 8_000_000}, {Name: "endless"}},
-		Decks:     []program.Deck{{State: deckState, Clip: deckClip, Clips: []int32{0, 1}, Ready: 400_000}},
-		Recorders: []program.Recorder{{State: recorder, Ready: 300_000}},
+		Decks:     []program.Deck{{Name: "deck", State: deckState, Clip: deckClip, Clips: []int32{0, 1}, Ready: 400_000}},
+		Recorders: []program.Recorder{{Name: "iso", State: recorder, Ready: 300_000}},
 		Encoders:  []program.Encoder{{State: encoder}},
 		Cameras:   []program.Camera{{Shot: shot, Shots: make([]program.Shot, 2)}},
-		Outlets:   []program.Outlet{{On: outlet}},
+		Outlets:   []program.Outlet{{Name: "fan", On: outlet}},
 	}
 }
 

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"cuewright/macro/program"
+	"cuewright/sim/story"
 	"cuewright/targets/osc"
 )
 
@@ -64,7 +65,7 @@ type post struct {
 	close   func() error
 }
 
-// known is what a message of the plan means.
+// known is what a message of the plan means, also in the show's words.
 type known struct {
 	device  int32
 	command program.Command
@@ -117,7 +118,7 @@ func (at *post) serves(device int32) {
 			key = requestKey(m.HTTP.Method, m.HTTP.Target, m.HTTP.Body)
 		}
 		if _, dup := at.known[key]; !dup {
-			at.known[key] = known{device, m.Command, m.Text}
+			at.known[key] = known{device, m.Command, story.Command(at.rack.p, m.Command)}
 		}
 	}
 }

@@ -263,7 +263,7 @@ func TestLog(t *testing.T) {
 	tell(t, r, mixer, messageOf(t, p, "cut main to pick 1").OSC)
 	text := lines.String()
 	for _, want := range []string{
-		` /api/clip {"name":"opener.mov"} with a login -> 200  = load opener`,
+		` /api/clip {"name":"opener.mov"} with a login -> 200  = load deck with "opener"`,
 		"  /bank/1/program 3  = cut main to pick 2",
 		"mixer tells 127.0.0.1:",
 		"what cannot be read: at byte 0: the size is not a multiple of four",
@@ -291,7 +291,7 @@ func TestLog(t *testing.T) {
 	}
 	for _, want := range []string{
 		`{"time":"","device":"mixer","wire":"osc.udp","osc":"/bank/1/program","args":["3"],"tags":"i","means":"cut main to pick 2","hex":"2f62616e6b2f312f70726f6772616d002c69000000000003"}`,
-		`{"time":"","device":"deck","wire":"http","method":"PUT","target":"/api/clip","body":"{\"name\":\"opener.mov\"}","credential":"login","status":200,"means":"load opener","hex":"7b226e616d65223a226f70656e65722e6d6f76227d"}`,
+		`{"time":"","device":"deck","wire":"http","method":"PUT","target":"/api/clip","body":"{\"name\":\"opener.mov\"}","credential":"login","status":200,"means":"load deck with \"opener\"","hex":"7b226e616d65223a226f70656e65722e6d6f76227d"}`,
 		`{"time":"","device":"mixer","wire":"osc.udp","fault":"at byte 0: the size is not a multiple of four","hex":"2f5b"}`,
 	} {
 		if !seen[want] {
