@@ -108,9 +108,9 @@ func TestSendReachesTheDevices(t *testing.T) {
 		flags []string
 		want  []string
 	}{
-		{[]string{"--button", "crew 1.3"}, []string{"mixer: /bus/7 i:1", "router: /route i:4 i:2", "router: /route i:3 i:2"}},
-		{[]string{"--macro", "roll"}, []string{`iso: /record s:"iso" T:true`, "safety: POST /record?on=1 take=match"}},
-		{[]string{"--button", "crew 2.3"}, []string{"hall: /lights/half f:0.4", "hall: /horn i:1"}},
+		{[]string{"--button", "crew 1.3"}, []string{"mixer: route aux1 from main", "router: route router.4 from slides", "router: route router.3 from slides"}},
+		{[]string{"--macro", "roll"}, []string{"iso: record iso", "safety: record safety"}},
+		{[]string{"--button", "crew 2.3"}, []string{`hall: send lights(level: 40, scene: "half")`, "hall: send horn"}},
 	}
 	for _, c := range tests {
 		t.Run(strings.Join(c.flags, " "), func(t *testing.T) {
