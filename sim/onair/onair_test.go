@@ -204,11 +204,13 @@ func TestWhatIsFound(t *testing.T) {
 		{"a branch against another macro", "macro a {\n together {\n { cut main to goal }\n { wait 2s }\n }\n}\nmacro b { cut main to deck; wait 1s }", []string{"run a", "run b"}, "1.1 1s 1.2 5s", "rival-macros"},
 		{"two mixes of one preset", "macro a { mix main to goal over 500ms; wait 3s }\nmacro b { mix main to deck over 500ms; wait 1s }", []string{"run a", "run b"}, "1.1 1s 1.2 5s", "rival-macros rival-macros"},
 		{"two routes", "macro a { route side from slides; wait 3s }\nmacro b { route side from guest; wait 1s }", []string{"run a", "run b"}, "1.1 1s 1.2 5s", "rival-macros"},
+		{"one waits for the other to end", "macro a { cut main to goal; wait 3s; cut main to wide }\nmacro b { wait until not a.running within 9s; cut main to deck; wait 1s }", []string{"run a", "run b"}, "1.1 1s 1.2 5s", ""},
 		{"started again, it has not spoken yet", "macro a restart { wait 1s; cut main to goal; wait 5s }\nmacro b { cut main to deck; wait 1s }", []string{"run a", "run b", "run a"}, "1.1 2s 1.3 500ms 1.2 300ms", ""},
 
 		{"mix over mix", "", []string{"mix main to goal over 2s", "wipe main to deck over 1s"}, "1.1 1s 1.2", "transition-over-transition"},
 		{"mix after mix", "", []string{"mix main to goal over 2s", "wipe main to deck over 1s"}, "1.1 2s 1.2", ""},
 		{"mix in the moment the other ends", "macro two {\n mix main to goal over 1s\n wait 1s\n mix main to deck over 1s\n}", []string{"run two"}, "1.1 5s", ""},
+		{"mix as soon as the other is done", "", []string{"mix main to goal over 2s", "wait until not main.mixing; mix main to deck over 1s"}, "1.1 1s 1.2 5s", ""},
 		{"both in one press", "", []string{"mix main to goal over 2s; fade main to black over 1s"}, "1.1", "transition-over-transition"},
 		{"a cut between", "", []string{"mix main to goal over 2s", "cut main to deck; mix main to wide over 1s"}, "1.1 1s 1.2", ""},
 		{"another bank", "", []string{"mix main to goal over 2s", "mix effects to deck over 1s"}, "1.1 1s 1.2", ""},
@@ -219,6 +221,7 @@ func TestWhatIsFound(t *testing.T) {
 
 		{"six changes are three flashes", steps(6, "100ms"), []string{"cut main to deck; route screens from main", "run strobe"}, "1.1 5s 1.2 5s", ""},
 		{"the seventh is too many", steps(7, "160ms"), []string{"cut main to deck; route screens from main", "run strobe"}, "1.1 5s 1.2 5s", "flashing"},
+		{"in exactly one second too", steps(5, "100ms")[:len(steps(5, "100ms"))-1] + "cut main to deck\nwait 500ms\ncut main to goal\n}", []string{"cut main to deck; route screens from main", "run strobe"}, "1.1 5s 1.2 5s", "flashing"},
 		{"in a little more than a second it is not", steps(7, "180ms"), []string{"cut main to deck; route screens from main", "run strobe"}, "1.1 5s 1.2 5s", ""},
 		{"a long strobe is said once", steps(20, "100ms"), []string{"cut main to deck; route screens from main", "run strobe"}, "1.1 5s 1.2 9s", "flashing"},
 		{"off air it is nobody's matter", steps(20, "100ms"), []string{"route screens from deck", "run strobe"}, "1.1 5s 1.2 9s", ""},
@@ -327,6 +330,20 @@ func TestSharedSwitch(t *testing.T) {
 	r.play(t, "1.1 1s 1.2 1.2")
 	if got := r.codes(); got != "recorder-source-changed protected-changed" {
 		t.Errorf("found %q", got)
+	}
+}
+
+// A route that sets two crosspoints of a dead frame has failed once.
+func TestOneFailureOfARoute(t *testing.T) {
+	m := simtest.New()
+	cam := m.Source("cam", "live")
+	near := m.Switch("near", 1, m.Tie("line1", m.Switch("far", 1, cam)))
+	screens := m.Destination("screens", m.Out(near), program.AlwaysOnAir)
+	m.Button("cam", m.Do(program.Route, screens, cam, 0))
+	r := start(m.Done(t))
+	r.play(t, "box:away 1.1 1.1")
+	if got := r.codes(); got != "device-did-not-act device-did-not-act" {
+		t.Errorf("found %q for two presses", got)
 	}
 }
 

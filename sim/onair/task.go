@@ -46,7 +46,7 @@ func (t *tables) related(a, b int32) bool {
 func (w *Watch) transitions() {
 	for b := range w.p.Banks {
 		bank := &w.p.Banks[b]
-		running := w.was(bank.Transition) != program.NoTransition && w.before.Due[bank.Timer] > w.event.At
+		running := w.was(bank.Transition) != program.NoTransition && w.before.Due[bank.Timer] > w.event.At // else this very event ends it
 		for i := range w.effects {
 			e := &w.effects[i]
 			if e.Kind != step.Sent || e.Command.A != int32(b) {
@@ -106,7 +106,7 @@ func (w *Watch) heading(c program.Command) int32 {
 func (w *Watch) rivals() {
 	for i := range w.effects {
 		e := &w.effects[i]
-		if e.Kind == step.Started || e.Kind == step.Ended {
+		if e.Kind == step.Ended {
 			w.dropDrives(e.A)
 		}
 		if e.Kind != step.Sent || e.Task < 0 {
