@@ -34,7 +34,9 @@ func (c *checker) allow(n *syntax.Allow, scope source.Span) {
 			Mend("mend what it finds, and leave this line out"))
 		return
 	}
-	c.allows = append(c.allows, &allowance{node: n, code: code, scope: scope})
+	a := &allowance{node: n, code: code, scope: scope}
+	c.allows = append(c.allows, a)
+	c.byCode[code] = append(c.byCode[code], a)
 }
 
 // code checks that there is a finding with that code.
@@ -62,8 +64,8 @@ func (c *checker) code(n syntax.Name) bool {
 // marks the allowances that say so.
 func (c *checker) allowed(code diag.Code, at source.Span) bool {
 	found := false
-	for _, a := range c.allows {
-		if a.code == code && a.covers(at) {
+	for _, a := range c.byCode[code] {
+		if a.covers(at) {
 			a.used, found = true, true
 		}
 	}

@@ -49,6 +49,12 @@ func (c *checker) runSalvo(n *syntax.Run) {
 		}
 		return
 	}
+	c.add(c.suggest(diag.New("unknown-name", n.Name.At, "there is no macro or salvo `%s`", name), n.Name, c.runnable,
+		"add `macro %s { … }` to the show", name))
+}
+
+// runnable lists what can be run.
+func (c *checker) runnable() []string {
 	names := make([]string, 0, len(c.macros)+len(c.salvos))
 	for m := range c.macros {
 		names = append(names, m)
@@ -56,8 +62,7 @@ func (c *checker) runSalvo(n *syntax.Run) {
 	for s := range c.salvos {
 		names = append(names, s)
 	}
-	c.add(c.suggest(diag.New("unknown-name", n.Name.At, "there is no macro or salvo `%s`", name), n.Name, names,
-		"add `macro %s { … }` to the show", name))
+	return names
 }
 
 // args checks the values of a call, each by itself, and then what they do in

@@ -155,24 +155,30 @@ func (c *checker) turn(n *syntax.Turn) {
 
 // noPage reports a page that there is none of.
 func (c *checker) noPage(n syntax.Name) {
+	c.add(c.suggest(diag.New("unknown-name", n.At, "there is no page `%s`", n.Text), n, c.pageNames, "add `page %s on …`", n.Text))
+}
+
+func (c *checker) pageNames() []string {
 	names := make([]string, 0, len(c.pages))
 	for name := range c.pages {
 		names = append(names, name)
 	}
-	c.add(c.suggest(diag.New("unknown-name", n.At, "there is no page `%s`", n.Text), n, names,
-		"add `page %s on …`", n.Text))
+	return names
 }
 
 // suggest offers the near ones of the names that would be right, or says what
 // else can be done. What is offered is not called unused afterwards.
-func (c *checker) suggest(d diag.Diagnostic, n syntax.Name, names []string, else_ string, args ...any) diag.Diagnostic {
-	near := c.nearest(n.Text, names)
+func (c *checker) suggest(d diag.Diagnostic, n syntax.Name, names func() []string, otherwise string, args ...any) diag.Diagnostic {
+	var near []string
+	if c.searches <= maxSearches {
+		near = c.nearest(n.Text, names())
+	}
 	for _, name := range near {
 		c.lost[name] = true
 		d = d.Replace(n.At, name, false, "write `%s`", name)
 	}
 	if len(near) == 0 {
-		d = d.Mend(else_, args...)
+		d = d.Mend(otherwise, args...)
 	}
 	return d
 }

@@ -62,7 +62,8 @@ type checker struct {
 	cueTurns []turn
 	cueRuns  []run
 	uses     []use
-	allows   []*allowance
+	allows   []*allowance // in the order of checking
+	byCode   map[diag.Code][]*allowance
 	taken    map[[2]int]source.Span // the places of the page being checked
 	rules    map[string]*syntax.Rule
 	searches int             // for near names
@@ -88,7 +89,7 @@ func newChecker(f *syntax.File, rack *plan.Rack) *checker {
 			Cues: map[string]int{}, Conds: map[*syntax.Cond]*cond.Expr{},
 		},
 		macros: map[string]*macro{}, pages: map[string]*page{}, salvos: map[string]*macro{},
-		banks: map[*plan.Bank]map[string]bool{}, feeds: map[*plan.Destination]feed{}, lost: map[string]bool{},
+		banks: map[*plan.Bank]map[string]bool{}, feeds: map[*plan.Destination]feed{}, lost: map[string]bool{}, byCode: map[diag.Code][]*allowance{},
 		taken: map[[2]int]source.Span{},
 	}
 }
