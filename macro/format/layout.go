@@ -35,7 +35,9 @@ func newLayout(f *syntax.File) *layout {
 	l := &layout{f: f, tokens: f.Tokens, places: make([]place, len(f.Tokens))}
 	syntax.Walk(f, func(n any) bool {
 		if c, ok := n.(*syntax.Cond); ok {
-			for i := l.index(c.At.Start) + 1; i < len(l.tokens) && l.tokens[i].Start < c.At.End; i++ {
+			first := l.index(c.At.Start)
+			l.places[first] = place{blanks, 1}
+			for i := first + 1; i < len(l.tokens) && l.tokens[i].Start < c.At.End; i++ {
 				l.places[i].how = raw
 			}
 		}

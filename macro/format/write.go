@@ -49,8 +49,6 @@ func (w *writer) token(i int) {
 		w.line(w.continued(text), false)
 	case p.how == semicolon:
 		w.out = append(w.out, "; "...)
-	case p.how == blanks:
-		w.blanks(int(p.count))
 	default:
 		w.blanks(w.between(w.last, i))
 	}
@@ -123,6 +121,9 @@ func (w *writer) blanks(n int) {
 func (l *layout) between(last, i int) int {
 	if last < 0 {
 		return 0
+	}
+	if p := l.places[i]; p.how == blanks {
+		return int(p.count)
 	}
 	before, text := l.f.Text(l.tokens[last]), l.f.Text(l.tokens[i])
 	switch text {
