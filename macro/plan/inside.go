@@ -32,7 +32,7 @@ type inner struct {
 // inside reads the internal sources, banks and outputs of a device.
 func (r *reader) inside(d *Device, e *Entry, f fields) {
 	in := &inner{reader: r, d: d, entry: e, sources: map[string]*Source{}, banks: map[string]*Bank{},
-		shown: map[*Port]bool{}, numbers: map[string]numbers{"internal source": {}, "mix bank": {}, "aux bus": {}, "keyer": {}}}
+		shown: map[*Port]bool{}, numbers: map[string]numbers{"internal source": {}, "mix bank": {}, "aux bus": {}, "output": {}, "keyer": {}}}
 	r.each(f.get("internal"), "the internal sources", in.internal)
 	r.each(f.get("banks"), "the mix banks", in.bank)
 	r.each(f.get("outputs"), "the outputs", in.output)
@@ -57,10 +57,7 @@ func (in *inner) internal(key, body *node) {
 		s.Picture = PictureKind(word)
 	}
 	if n := f.need("number", "it is the number that messages call it by"); n != nil {
-		var good bool
-		if s.Number, good = in.number(n, "the number", 0, maxNumber); good {
-			in.numbers["internal source"].take(in.reader, s.Number, n.at, "internal source")
-		}
+		s.Number = in.ownNumber("internal source", 0, n, f)
 	}
 	e.Source = s
 	in.sources[s.Name] = s
@@ -87,12 +84,7 @@ func (in *inner) bank(key, body *node) {
 	if !ok {
 		return
 	}
-	at := key.at
-	if n := f.get("number"); n != nil {
-		b.Number, _ = in.number(n, "the number", 0, maxNumber)
-		at = n.at
-	}
-	in.numbers["mix bank"].take(in.reader, b.Number, at, "mix bank")
+	b.Number = in.ownNumber("mix bank", b.Number, key, f)
 	in.each(f.get("keyers"), "the keyers", func(k, n *node) { in.keyer(b, k, n) })
 	in.takes = append(in.takes, func() {
 		b.Picks = in.picksOf(f.get("takes"), b)
@@ -106,13 +98,8 @@ func (in *inner) keyer(b *Bank, key, body *node) {
 	if !named || !ok {
 		return
 	}
-	k := &Keyer{Name: key.text, Number: len(in.numbers["keyer"]) + 1, Bank: b, At: key.at}
-	at := key.at
-	if n := f.get("number"); n != nil {
-		k.Number, _ = in.number(n, "the number", 0, maxNumber)
-		at = n.at
-	}
-	in.numbers["keyer"].take(in.reader, k.Number, at, "keyer")
+	k := &Keyer{Name: key.text, Bank: b, At: key.at}
+	k.Number = in.ownNumber("keyer", len(in.numbers["keyer"])+1, key, f)
 	e.Keyer = k
 	b.Keyers = append(b.Keyers, k)
 	in.rack.Keyers = append(in.rack.Keyers, k)
@@ -279,7 +266,7 @@ func (in *inner) output(key, body *node) {
 	case f.get("aux") != nil:
 		in.aux(made, f)
 	case in.d.Kind == Router:
-		in.crosspoints(made, f)
+		in.crosspoints(key, made, f)
 	case makesPictures(in.d.Kind):
 		in.unnamed = append(in.unnamed, key)
 		in.nameless = append(in.nameless, made...)
@@ -348,26 +335,23 @@ func (in *inner) aux(made []*Port, f fields) {
 			Mend("write each output on a line of its own"))
 		return
 	}
-	s := in.newSwitch(made[0], key.text, f)
+	s := in.newSwitch(made[0], key.text)
 	s.At = key.at
-	at := key.at
-	if n := f.get("number"); n != nil {
-		at = n.at
-	}
-	in.numbers["aux bus"].take(in.reader, s.Number, at, "aux bus")
+	s.Number = in.ownNumber("aux bus", s.Number, key, f)
 	in.takes = append(in.takes, func() { s.Picks = in.picksOf(f.get("takes"), nil) })
 }
 
 // crosspoints makes switches of a router's outputs. Outputs that take every
 // input share their picks.
-func (in *inner) crosspoints(made []*Port, f fields) {
+func (in *inner) crosspoints(key *node, made []*Port, f fields) {
 	if n := f.get("number"); n != nil && len(made) > 1 {
 		in.lose(diag.New("number-twice", n.at, "%d outputs would have the number `%s`", len(made), n.text).
 			Mend("write each output on a line of its own"))
 		delete(f.items, "number")
 	}
 	for _, p := range made {
-		in.newSwitch(p, p.short(), f)
+		s := in.newSwitch(p, p.short())
+		s.Number = in.ownNumber("output", s.Number, key, f)
 	}
 	in.takes = append(in.takes, func() {
 		var picks []*Pick
@@ -386,10 +370,21 @@ func (in *inner) crosspoints(made []*Port, f fields) {
 	})
 }
 
-func (in *inner) newSwitch(p *Port, name string, f fields) *Switch {
+func (in *inner) newSwitch(p *Port, name string) *Switch {
 	p.Switch = &Switch{Name: name, Number: p.Number, Output: p, At: p.At}
-	if n := f.get("number"); n != nil {
-		p.Switch.Number, _ = in.number(n, "the number", 0, maxNumber)
-	}
 	return p.Switch
+}
+
+// ownNumber is the number that a thing of some sort has in messages, which no
+// other of its sort and device may have: what the plan says, or otherwise.
+func (in *inner) ownNumber(sort string, otherwise int, key *node, f fields) int {
+	n, number, ok := f.get("number"), otherwise, true
+	if n != nil {
+		key = n
+		number, ok = in.number(n, "the number", 0, maxNumber)
+	}
+	if ok {
+		in.numbers[sort].take(in.reader, number, key.at, sort)
+	}
+	return number
 }
