@@ -20,6 +20,17 @@ type Layout struct {
 	slots  []slot
 	words  int
 	timers int
+
+	watcher Watcher // or nil
+	watched []slot  // the true slots of a watched layout, whose slots have no mask
+}
+
+// Watcher sees each use of a variable through a watched layout. Read comes
+// before the value is read, so that it may still set it by the plain layout; Put
+// comes before a value is written, and says whether the value is a new one.
+type Watcher interface {
+	Read(s *State, v int32)
+	Put(s *State, v int32, value uint32) bool
 }
 
 type slot struct {
@@ -46,6 +57,12 @@ func NewLayout(p *program.Program) *Layout {
 		used += need
 	}
 	return l
+}
+
+// Watched is a layout of the same states that tells w of every use. The plain
+// one is as fast as if there were none: only variables that take no bits ask.
+func (l *Layout) Watched(w Watcher) *Layout {
+	return &Layout{slots: make([]slot, len(l.slots)), words: l.words, timers: l.timers, watcher: w, watched: l.slots}
 }
 
 // Words is the number of words of a state.
@@ -85,18 +102,54 @@ func (l *Layout) Start(p *program.Program) *State {
 func (l *Layout) Get(s *State, v int32) uint32 {
 	at := l.slots[v]
 	if at.mask == 0 {
-		return 0
+		return l.see(s, v)
 	}
 	return uint32(s.Words[at.word] >> at.shift & at.mask)
 }
 
+// see is Get of a variable that takes no bits or is watched.
+func (l *Layout) see(s *State, v int32) uint32 {
+	if l.watcher == nil {
+		return 0
+	}
+	l.watcher.Read(s, v)
+	if at := l.watched[v]; at.mask != 0 {
+		return uint32(s.Words[at.word] >> at.shift & at.mask)
+	}
+	return 0
+}
+
 // Set gives variable v a value, which must be below its size.
 func (l *Layout) Set(s *State, v int32, value uint32) {
+	l.Put(s, v, value)
+}
+
+// Put is Set that says whether it has changed anything. To ask Get first
+// would be a read that nothing depends on.
+func (l *Layout) Put(s *State, v int32, value uint32) bool {
 	at := l.slots[v]
 	if at.mask == 0 {
-		return
+		return l.write(s, v, value)
 	}
-	s.Words[at.word] = s.Words[at.word]&^(at.mask<<at.shift) | uint64(value)&at.mask<<at.shift
+	return at.put(s, value)
+}
+
+func (at slot) put(s *State, value uint32) bool {
+	was := s.Words[at.word]
+	s.Words[at.word] = was&^(at.mask<<at.shift) | uint64(value)&at.mask<<at.shift
+	return s.Words[at.word] != was
+}
+
+// write is Put of a variable that takes no bits or is watched.
+func (l *Layout) write(s *State, v int32, value uint32) bool {
+	if l.watcher == nil {
+		return false
+	}
+	changed := l.watcher.Put(s, v, value)
+	if at := l.watched[v]; at.mask != 0 {
+		at.put(s, value)
+	}
+	return changed
 }
 
 // Clone is a copy that shares nothing.

@@ -30,6 +30,10 @@ type Machine struct {
 	Graph  *signal.Graph
 	Routes *route.Finder
 
+	// Asleep, when set, is asked before a resting task is: true means that
+	// nothing has changed that could wake it since all tasks came to rest.
+	Asleep func(task int32) bool
+
 	tables
 	s      *state.State // what Apply is changing
 	out    []Effect
@@ -42,8 +46,10 @@ type Machine struct {
 }
 
 // New makes a machine for p, which must be valid (program.Validate).
-func New(p *program.Program) *Machine {
-	l := state.NewLayout(p)
+func New(p *program.Program) *Machine { return On(p, state.NewLayout(p)) }
+
+// On is New on a layout of p's, perhaps a watched one.
+func On(p *program.Program, l *state.Layout) *Machine {
 	m := &Machine{P: p, L: l, Graph: signal.New(p, l), Routes: route.New(p, l), tables: newTables(p)}
 	m.pc = make([]int32, len(p.Tasks))
 	m.live = make([]uint64, len(m.waits))
@@ -132,11 +138,9 @@ func (m *Machine) Enabled(s *state.State, e Event) bool {
 
 // set gives a variable of the rack a value; the graph has to look again.
 func (m *Machine) set(v int32, value uint32) {
-	if v < 0 || m.L.Get(m.s, v) == value {
-		return
+	if v >= 0 && m.L.Put(m.s, v, value) {
+		m.looked = false
 	}
-	m.L.Set(m.s, v, value)
-	m.looked = false
 }
 
 // mark gives a variable of the scripts a value; no picture depends on it.

@@ -164,6 +164,9 @@ func (m *Machine) pass() bool {
 
 // wakes lets a task go on that rests until a condition holds, if it does now.
 func (m *Machine) wakes(task int32) bool {
+	if m.Asleep != nil && m.Asleep(task) {
+		return false
+	}
 	at := m.restingAt(task)
 	if at < 0 {
 		return false
