@@ -1,6 +1,9 @@
 package story
 
 import (
+	"slices"
+	"strings"
+
 	"cuewright/macro/program"
 	"cuewright/sim/state"
 )
@@ -8,12 +11,18 @@ import (
 // picture says what is to be seen at a node: "deck over wide (mixing) + logo".
 // While a transition runs, what comes stands over what goes.
 func (t *Teller) picture(s *state.State, node int32) string {
-	return t.seen(s, node, len(t.m.P.Nodes))
+	return t.seen(s, node, len(t.m.P.Nodes), nil)
 }
 
-// seen follows a picture upstream through at most left nodes: more than there
-// are is a circle.
-func (t *Teller) seen(s *state.State, node int32, left int) string {
+// deepest is how many banks, one in the other, are told by what they show; one
+// deeper is told by its name. A mix tells two pictures, so that without a
+// bound the words double with each bank.
+const deepest = 2
+
+// seen follows a picture upstream, within the banks of inside, through at most
+// left nodes. Coming again to one of these banks, or past more nodes than
+// there are, it goes in a circle.
+func (t *Teller) seen(s *state.State, node int32, left int, inside []int32) string {
 	if node < 0 {
 		return "no signal"
 	}
@@ -26,19 +35,19 @@ func (t *Teller) seen(s *state.State, node int32, left int) string {
 		return p.Sources[n.Owner].Name
 	case program.SwitchNode:
 		sw := &p.Switches[n.Owner]
-		return t.seen(s, picked(t.m.L, s, sw.Picks, sw.Var), left-1)
+		return t.seen(s, picked(t.m.L, s, sw.Picks, sw.Var), left-1, inside)
 	case program.PresetNode:
 		b := &p.Banks[n.Owner]
-		return t.seen(s, picked(t.m.L, s, b.Picks, b.Preset), left-1)
+		return t.seen(s, picked(t.m.L, s, b.Picks, b.Preset), left-1, inside)
 	case program.BankNode:
-		return t.bank(s, &p.Banks[n.Owner], true, left-1)
+		return t.bank(s, n.Owner, true, left-1, inside)
 	case program.CleanNode:
-		return t.bank(s, &p.Banks[n.Owner], false, left-1)
+		return t.bank(s, n.Owner, false, left-1, inside)
 	default:
 		if len(n.Up) == 0 {
 			return "no signal"
 		}
-		return t.seen(s, n.Up[0], left-1)
+		return t.seen(s, n.Up[0], left-1, inside)
 	}
 }
 
@@ -51,17 +60,24 @@ func picked(l *state.Layout, s *state.State, picks []program.Pick, v int32) int3
 }
 
 // bank says what a bank puts out, with or without its keyers.
-func (t *Teller) bank(s *state.State, b *program.Bank, keyed bool, left int) string {
-	l := t.m.L
+func (t *Teller) bank(s *state.State, bank int32, keyed bool, left int, inside []int32) string {
+	l, b := t.m.L, &t.m.P.Banks[bank]
+	switch {
+	case slices.Contains(inside, bank):
+		return "a picture of itself"
+	case len(inside) == deepest:
+		return b.Name
+	}
+	inside = append(slices.Clip(inside), bank)
 	does := l.Get(s, b.Transition)
 	if l.Get(s, b.Faded) == 1 && does != program.FadingIn {
 		return t.m.P.Sources[b.Black].Name + " (faded)"
 	}
-	words := t.seen(s, picked(l, s, b.Picks, b.Program), left)
+	words := t.seen(s, picked(l, s, b.Picks, b.Program), left, inside)
 	switch does {
 	case program.Mixing, program.Wiping:
-		if comes := t.seen(s, picked(l, s, b.Picks, b.Preset), left); comes != words {
-			words = comes + " over " + words
+		if comes := t.seen(s, picked(l, s, b.Picks, b.Preset), left, inside); comes != words {
+			words = part(comes) + " over " + part(words)
 		}
 		words += " (" + transitions[does] + ")"
 	case program.FadingOut, program.FadingIn:
@@ -74,6 +90,14 @@ func (t *Teller) bank(s *state.State, b *program.Bank, keyed bool, left int) str
 		if l.Get(s, t.m.P.Keyers[k].On) == 1 {
 			words += " + " + t.m.P.Keyers[k].Name
 		}
+	}
+	return words
+}
+
+// part is a picture as a part of a mix: in brackets when it is one itself.
+func part(words string) string {
+	if strings.Contains(words, " over ") {
+		return "[" + words + "]"
 	}
 	return words
 }

@@ -190,6 +190,26 @@ func TestPictureOfItself(t *testing.T) {
 	}
 }
 
+// Banks in banks, all mixing: the words stay few.
+func TestDeepMixes(t *testing.T) {
+	k := simtest.New()
+	wide, goal := k.Source("wide", "live"), k.Source("goal", "live")
+	for _, name := range []string{"a", "b", "c", "d", "e"} {
+		wide, goal = k.BankOut(k.Bank(name, wide, goal)), wide
+	}
+	k.Destination("screens", wide, program.AlwaysOnAir)
+	m := step.New(k.Done(t))
+	s := m.Start()
+	for _, b := range m.P.Banks {
+		m.L.Set(s, b.Transition, program.Mixing)
+		m.L.Set(s, b.Preset, 1)
+	}
+	want := "[a over b (mixing)] over [b over c (mixing)] (mixing)"
+	if got := New(m).Scene(s).Shows[0].Picture; got != want {
+		t.Errorf("it shows %q, want %q", got, want)
+	}
+}
+
 // On drawn racks and states: a destination is told when and only when its
 // words change, the rest are counted; the tally told is the difference of the
 // two tallies; telling changes neither state; and nothing is told of nothing.
