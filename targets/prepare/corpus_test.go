@@ -159,6 +159,11 @@ func TestLessons(t *testing.T) {
 
 func example(t *testing.T, l lesson.Lesson, side string) diag.List {
 	t.Helper()
+	return withRehearsals(Show("small.show", fromMap(t, filesOf(l, side))))
+}
+
+// filesOf are the files of one side of a lesson.
+func filesOf(l lesson.Lesson, side string) map[string]string {
 	files := map[string]string{"small.show": "show \"Empty\" uses \"rack.yaml\"\n"}
 	if text, ok := l.File(side + ".show"); ok {
 		files["small.show"] = text
@@ -166,7 +171,7 @@ func example(t *testing.T, l lesson.Lesson, side string) diag.List {
 	if text, ok := l.File(side + ".yaml"); ok {
 		files["rack.yaml"] = text
 	}
-	return withRehearsals(Show("small.show", fromMap(t, files)))
+	return files
 }
 
 func codesOf(list diag.List) []diag.Code {
@@ -175,4 +180,95 @@ func codesOf(list diag.List) []diag.Code {
 		codes = append(codes, d.Code)
 	}
 	return codes
+}
+
+// TestSureMends applies each mend that is sure, alone, to every wrong example
+// of the corpus and the lessons, and checks again: that finding is gone and
+// there are no more errors than before.
+func TestSureMends(t *testing.T) {
+	tried := 0
+	for name, files := range examples(t) {
+		read := fromMap(t, files)
+		before := Show("small.show", read).Findings
+		for _, d := range before {
+			for _, m := range d.Mends {
+				if !m.Sure {
+					continue
+				}
+				tried++
+				mended := maps.Clone(files)
+				for i, e := range m.Edits { // from the back, so that places hold
+					if i > 0 && e.At.Start < m.Edits[i-1].At.End {
+						t.Errorf("%s: the edits of a mend of %s are not in order", name, d.Code)
+					}
+				}
+				for _, e := range slices.Backward(m.Edits) {
+					text, _ := read(e.At.File.Name)
+					if other, ok := mended[e.At.File.Name]; ok {
+						text = []byte(other)
+					}
+					mended[e.At.File.Name] = string(text[:e.At.Start]) + e.New + string(text[e.At.End:])
+				}
+				after := Show("small.show", fromMap(t, mended)).Findings
+				if count(after, d.Code) >= count(before, d.Code) {
+					t.Errorf("%s: after the mend %q, %s is still there (line %d: %s)", name, m.Do, d.Code, d.At.Begin().Line, d.What)
+				}
+				if errorsIn(after) > errorsIn(before) {
+					t.Errorf("%s: the mend %q of %s makes new errors: %v", name, m.Do, d.Code, codesOf(after))
+				}
+			}
+		}
+	}
+	if tried == 0 {
+		t.Error("no mend was sure")
+	}
+	t.Logf("%d sure mends", tried)
+}
+
+func count(list diag.List, code diag.Code) int {
+	n := 0
+	for _, d := range list {
+		if d.Code == code {
+			n++
+		}
+	}
+	return n
+}
+
+func errorsIn(list diag.List) int {
+	n := 0
+	for _, d := range list {
+		if d.Severity == diag.Error {
+			n++
+		}
+	}
+	return n
+}
+
+// examples are the files of every case and of every lesson's wrong side.
+func examples(t *testing.T) map[string]map[string]string {
+	t.Helper()
+	out := map[string]map[string]string{}
+	cases, err := filepath.Glob(testdata + "find/*.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range cases {
+		archive, err := txtar.ParseFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files := map[string]string{}
+		for _, f := range archive.Files {
+			files[f.Name] = string(f.Data)
+		}
+		if _, ok := files["small.show"]; ok {
+			out[filepath.Base(path)] = files
+		}
+	}
+	for _, code := range lesson.All() {
+		l, _ := lesson.Get(code)
+		out["lesson "+string(code)] = filesOf(l, "wrong")
+	}
+	return out
 }
