@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -151,51 +150,4 @@ func (r *reader) lit(d *Destination, n *node) {
 	}
 	r.add(diag.New("destination-uncabled", n.at, "nothing reaches `%s`: no cable goes to %s", d.Name, in.label()).
 		Mend("write `- { from: …, to: %s }` under `cables`", in.short()))
-}
-
-// LoopThroughs says, for a destination that no switch feeds, how it could be
-// made routable: which spare switchable outputs could feed it, and how what
-// it shows now would reach them. There are at most four, in plan order; none
-// when a switch feeds it already.
-func (r *Rack) LoopThroughs(d *Destination) []string {
-	now := Trace(d.Input)
-	if now == nil || now.Switch != nil {
-		return nil
-	}
-	var ways []string
-	for _, device := range r.Devices {
-		for _, out := range device.Outputs {
-			if len(ways) == 4 {
-				return ways
-			}
-			if out.Switch == nil || out.Cable != nil || !accepts(d.Input.Signal, out.Signal) {
-				continue
-			}
-			ways = append(ways, r.wayThrough(out, now, d))
-			break // one of a device says it
-		}
-	}
-	return ways
-}
-
-// wayThrough says how a spare output of a switch could feed a destination.
-func (r *Rack) wayThrough(out, now *Port, d *Destination) string {
-	name := ""
-	switch {
-	case now.From == nil:
-	case now.From.Source != nil:
-		name = now.From.Source.Name
-	case now.From.Bank != nil && !now.From.Clean && !now.From.Preset:
-		name = now.From.Bank.Name
-	}
-	way := fmt.Sprintf("%s is free and can be switched: cable it to `%s`", out.label(), d.Input.short())
-	if name != "" && slices.ContainsFunc(out.Switch.Picks, func(p *Pick) bool { return slices.Contains(p.Names, name) }) {
-		return way + fmt.Sprintf("; it can show `%s`", name)
-	}
-	for _, p := range out.Switch.Picks {
-		if in := p.Feed.Input; in != nil && in.Cable == nil && accepts(in.Signal, now.Signal) {
-			return way + fmt.Sprintf(", and bring `%s` to %s by a splitter or a loop-through", now.short(), in.label())
-		}
-	}
-	return way
 }

@@ -42,8 +42,10 @@ func (r *reader) device(key, body *node) {
 		e = &Entry{} // read on, for the findings inside
 	}
 	f, ok := r.deviceFields(d, e, body)
-	if !ok {
+	if !ok { // it may be anything, so nothing is said about its uses
 		r.broken[d] = true
+		r.lost(d.Name)
+		delete(r.rack.Names, d.Name)
 		return
 	}
 	if n := f.get("about"); n != nil {

@@ -133,6 +133,19 @@ func TestEachFaultIsFoundWhereItIs(t *testing.T) {
 	}
 }
 
+// A device of an unknown kind may be anything: what it is used for elsewhere
+// in the plan is not held against it, and a show may name it as it likes.
+func TestAnUnknownKindIsToldOnce(t *testing.T) {
+	text := strings.Replace(small(t), "stream: { kind: encoder", "stream: { kind: encoderr", 1)
+	rack, found := Read(source.New("rack.yaml", []byte(text)))
+	if len(found) != 1 || found[0].Code != "unknown-word" || found[0].At.Text() != "encoderr" {
+		t.Errorf("want one finding, got\n%s", listing(found))
+	}
+	if rack.Names["stream"] != nil || !rack.Partial {
+		t.Error("nothing is known about what stream can do")
+	}
+}
+
 func TestManyFaultsAreAllFound(t *testing.T) {
 	whole := small(t)
 	rapid.Check(t, func(t *rapid.T) {

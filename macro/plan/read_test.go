@@ -201,38 +201,6 @@ func (e *Entry) aux() string {
 	return e.Name
 }
 
-func TestSpareWaysForAHardPatchedScreen(t *testing.T) {
-	const rack = bare + `  cam: { kind: camera, outputs: { 1: 3g-sdi } }
-  screen: { kind: display, inputs: { 1: %s } }
-  router: { kind: router, inputs: { 1-2: 3g-sdi }, outputs: { 1-2: 3g-sdi } }
-  split: { kind: splitter, inputs: { 1: }, outputs: { 1-2: } }
-cables:
-  - { from: cam, to: split }
-  - { from: split.1, to: screen }
-  - { from: split.2, to: %s }
-destinations: { hall: { at: screen } }
-`
-	for _, c := range []struct{ signal, second, want string }{
-		{"3g-sdi", "router.1", "[output 1 of `router` is free and can be switched: cable it to `screen.1`; it can show `cam`]"},
-		{"", "router.1", "[output 1 of `router` is free and can be switched: cable it to `screen.1`; it can show `cam`]"},
-	} {
-		r := read(t, fmt.Sprintf(rack, c.signal, c.second))
-		if got := fmt.Sprint(r.LoopThroughs(r.Destinations[0])); got != c.want {
-			t.Errorf("%s, want %s", got, c.want)
-		}
-	}
-	away := strings.Replace(fmt.Sprintf(rack, "3g-sdi", "router.1"), "  - { from: split.2, to: router.1 }\n", "", 1)
-	r := read(t, away)
-	want := "[output 1 of `router` is free and can be switched: cable it to `screen.1`, and bring `cam.1` to input 1 of `router` by a splitter or a loop-through]"
-	if got := fmt.Sprint(r.LoopThroughs(r.Destinations[0])); got != want {
-		t.Errorf("%s, want %s", got, want)
-	}
-	small := read(t, small(t))
-	if got := small.LoopThroughs(small.Names["side"].Destination); got != nil {
-		t.Errorf("a routable screen wants nothing, got %q", got)
-	}
-}
-
 // SDI inputs take their own rate and lower ones; every other signal itself.
 func TestSignalsFit(t *testing.T) {
 	for _, c := range []struct {
