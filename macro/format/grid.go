@@ -69,7 +69,10 @@ func (l *layout) parts(b *syntax.Button) []int32 {
 // button lays out a button and says whether it is one line.
 func (l *layout) button(b *syntax.Button) bool {
 	parts := l.parts(b)
-	oneLine := l.fits(b.At, 1+(len(parts)+1)/2, false)
+	oneLine := l.fits(b.At, 1+(len(parts)+1)/2)
+	for _, start := range parts {
+		oneLine = oneLine && !l.lines(l.before(start), start)
+	}
 	for _, start := range parts {
 		if oneLine {
 			l.gap(start, 2)

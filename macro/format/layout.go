@@ -125,7 +125,7 @@ func (l *layout) comments(start, end int32) bool {
 // unit lays out the blocks of one thing: all on its line when they were and
 // fit, else all with a statement a line.
 func (l *layout) unit(at source.Span, indent int, blocks ...*syntax.Block) {
-	flat := l.fits(at, indent, true)
+	flat := l.fits(at, indent)
 	for _, b := range blocks {
 		if flat {
 			l.flat(b)
@@ -136,14 +136,20 @@ func (l *layout) unit(at source.Span, indent int, blocks ...*syntax.Block) {
 }
 
 // fits says whether what stands at at is on one line, or could be, within the
-// widest. Where bend is set, line ends outside of braces do not count.
-func (l *layout) fits(at source.Span, indent int, bend bool) bool {
+// widest. Line ends outside of braces do not count, nor those between braces
+// that hold nothing.
+func (l *layout) fits(at source.Span, indent int) bool {
 	width, depth, last := indent*2, 0, -1
 	for i := l.index(at.Start); i < len(l.tokens) && l.tokens[i].Start < at.End; i++ {
 		t := l.tokens[i]
 		switch {
-		case t.Kind == syntax.Comment,
-			t.Kind == syntax.Newline && (depth > 0 || !bend || l.places[i].how == raw):
+		case t.Kind == syntax.Newline && depth > 0 && l.places[i].how != raw && l.f.Text(l.tokens[last]) == "{":
+			next := l.next(t.Start)
+			if i = l.index(next) - 1; l.f.Text(l.tokens[i+1]) != "}" || l.comments(t.Start, next) {
+				return false
+			}
+			continue
+		case t.Kind == syntax.Comment, t.Kind == syntax.Newline && (depth > 0 || l.places[i].how == raw):
 			return false
 		case l.places[i].how == raw:
 		case t.Kind == syntax.Space || t.Kind == syntax.Newline:
@@ -231,7 +237,7 @@ func (l *layout) blocks(s syntax.Statement) []*syntax.Block {
 
 // rule lays out a rule: on one line, or each condition between its braces.
 func (l *layout) rule(n *syntax.Rule) {
-	if l.fits(n.At, 0, true) {
+	if l.fits(n.At, 0) {
 		return
 	}
 	for _, c := range [...]*syntax.Cond{n.Cond, n.While} {
@@ -250,7 +256,7 @@ func (l *layout) rehearsal(n *syntax.Rehearsal) {
 			l.places[l.index(s.At.Start)] = place{how: semicolon}
 		}
 	}
-	if l.fits(n.At, 0, true) {
+	if l.fits(n.At, 0) {
 		if len(n.Steps) > 0 {
 			together(n.Steps)
 		}
@@ -260,7 +266,7 @@ func (l *layout) rehearsal(n *syntax.Rehearsal) {
 		first := n.Steps[i].At
 		for j = i + 1; j < len(n.Steps) && !l.lines(n.Steps[j-1].At.End, n.Steps[j].At.Start); j++ {
 		}
-		if l.fits(first.To(n.Steps[j-1].At), 1, false) {
+		if l.fits(first.To(n.Steps[j-1].At), 1) {
 			l.begin(first.Start, 1)
 			together(n.Steps[i:j])
 			continue

@@ -80,7 +80,8 @@ func (p *parser) tooDeep() {
 	p.overBlock()
 }
 
-// overBlock goes over a block and all in it without a look at it.
+// overBlock goes over a block and all in it; of what is wrong there, only
+// garbled tokens are reported.
 func (p *parser) overBlock() {
 	depth := 0
 	for p.tok.Kind != endOfFile && !p.atItem() {
@@ -92,8 +93,7 @@ func (p *parser) overBlock() {
 				return
 			}
 		}
-		p.i++ // not next: what is wrong in there is not told
-		p.settle(p.tok.Kind == Newline)
+		p.next()
 	}
 }
 

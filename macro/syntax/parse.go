@@ -257,7 +257,7 @@ func (p *parser) report(d diag.Diagnostic) {
 	if p.full {
 		return
 	}
-	muted := d.Code != "text-not-closed" && p.onBrokenLine(d.At.Start)
+	muted := d.Code != "text-not-closed" && d.Code != "unusable-file" && p.onBrokenLine(d.At.Start)
 	if muted {
 		p.muted++
 	}
