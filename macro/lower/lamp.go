@@ -198,17 +198,28 @@ func (l *lowerer) air(press *syntax.Block) int32 {
 	if picture == "" {
 		return -1
 	}
-	if e := l.rack.Names[picture]; e.Bank == nil && e.Source != nil {
+	c, known := l.airs[picture]
+	if !known {
+		c = l.pictureOnAir(picture)
+		l.airs[picture] = c
+	}
+	return c
+}
+
+// pictureOnAir holds while a source, a bank's output or what a tie line
+// carries is on air.
+func (l *lowerer) pictureOnAir(name string) int32 {
+	if e := l.rack.Names[name]; e.Bank == nil && e.Source != nil {
 		return l.cond(program.Cond{Op: program.SourceOnAir, A: l.sources[e.Source]})
 	}
 	some := l.constant(false)
 	for i, d := range l.p.Destinations {
 		switch {
 		case d.OnAir == program.AlwaysOnAir:
-			some = l.or(some, l.shows(int32(i), picture))
+			some = l.or(some, l.shows(int32(i), name))
 		case d.OnAir >= 0:
 			live := l.is(l.p.Encoders[d.OnAir].State, program.MachineRunning)
-			some = l.or(some, l.and(live, l.shows(int32(i), picture)))
+			some = l.or(some, l.and(live, l.shows(int32(i), name)))
 		}
 	}
 	return some

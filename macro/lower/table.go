@@ -14,10 +14,11 @@ type tables struct {
 	texts   map[string]int32
 	doing   map[program.Action]int32
 	sending map[string]int32
+	airs    map[string]int32 // by picture: the condition that it is on air
 }
 
 func newTables() tables {
-	return tables{map[program.Cond]int32{}, map[string]int32{}, map[string]int32{}, map[program.Action]int32{}, map[string]int32{}}
+	return tables{map[program.Cond]int32{}, map[string]int32{}, map[string]int32{}, map[program.Action]int32{}, map[string]int32{}, map[string]int32{}}
 }
 
 // once gives the place of a thing in a table, and adds it when it is new.
