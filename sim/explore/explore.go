@@ -20,7 +20,6 @@
 package explore
 
 import (
-	"cuewright/macro/program"
 	"cuewright/sim/signal"
 	"cuewright/sim/state"
 	"cuewright/sim/step"
@@ -34,7 +33,7 @@ const (
 	Unfinished Verdict = iota // a bound was hit: nothing is known
 	Proved                    // never and always: in every state; possible: Story gets there
 	Refuted                   // never and always: Story breaks it; possible: nothing gets there
-	NotChecked                // never and always: held only because its while, or what an always could say no to, never came up
+	NotChecked                // always: nothing breaks it, but its while never comes about
 )
 
 func (v Verdict) String() string {
@@ -107,13 +106,18 @@ type View struct {
 	Layout *state.Layout
 	State  *state.State // read it by Layout.Get only; its Due and Now mean nothing
 	Graph  *signal.Graph
+
+	holds func(cond int32) bool // notes what the condition depends on
 }
 
 // Get is the value of variable v.
 func (v *View) Get(variable int32) uint32 { return v.Layout.Get(v.State, variable) }
 
-// Holds says whether condition c holds.
-func (v *View) Holds(c int32) bool { return v.Graph.Holds(c) }
+// Holds says whether condition c holds. It makes the slice grow by less than
+// to ask the Graph: only by what can make a difference to c.
+func (v *View) Holds(c int32) bool {
+	return v.holds(c)
+}
 
 // Property is something that must not be. Both functions must depend on their
 // arguments alone. They may read any variable: the slice grows with what they
@@ -128,29 +132,3 @@ type Property struct {
 	// must name the tasks whose effects it looks at.
 	Vars, Tasks []int32
 }
-
-// Explorer explores one program. It serves one goroutine; make one for each
-// to decide several properties at once.
-type Explorer struct {
-	p *program.Program
-}
-
-// New makes an Explorer of p, which must be valid (program.Validate).
-func New(p *program.Program) *Explorer { return &Explorer{p: p} }
-
-// Rule decides rule i of the program.
-func (e *Explorer) Rule(i int, o Options) Result { return Result{} }
-
-// Property decides whether a property never comes about. Proved says that it
-// does not, Refuted that it does, with a story.
-func (e *Explorer) Property(q Property, o Options) Result { return Result{} }
-
-// Reach counts the discrete states that can be reached when running timers may
-// end in any order, on all variables. It says false when a bound was hit; then
-// there are at least so many.
-func (e *Explorer) Reach(o Options) (states uint64, ok bool) { return 0, false }
-
-// Steps gives the steps of a rehearsal that does what a story says. It says
-// false when no rehearsal can: one finger comes up, or goes down again, while
-// others do something.
-func Steps(p *program.Program, s []step.Event) ([]program.Step, bool) { return nil, false }

@@ -15,9 +15,9 @@ import (
 	"cuewright/sim/state"
 )
 
-// fuelPerEvent is how many instructions one event may run. A show has no
+// FuelPerEvent is how many instructions one event may run. A show has no
 // loops, so only macros that run macros twice over, many deep, get near it.
-const fuelPerEvent = 1 << 16
+const FuelPerEvent = 1 << 16
 
 // resting is the address of a task that is not going on.
 const resting int32 = -1
@@ -93,7 +93,7 @@ func (m *Machine) Apply(s *state.State, e Event, effects []Effect) []Effect {
 
 func (m *Machine) begin(s *state.State, effects []Effect) {
 	m.s, m.out = s, effects
-	m.looked, m.group, m.fuel = false, 0, fuelPerEvent
+	m.looked, m.group, m.fuel = false, 0, FuelPerEvent
 }
 
 // Advance lets time pass until `to`: it applies an Expire event for every

@@ -1,0 +1,210 @@
+package explore
+
+import (
+	"cuewright/macro/program"
+	"cuewright/sim/step"
+)
+
+// Explorer explores one program. It serves one goroutine; make one for each
+// to decide several properties at once.
+type Explorer struct {
+	p *program.Program
+	x *influence
+}
+
+// New makes an Explorer of p, which must be valid (program.Validate).
+func New(p *program.Program) *Explorer { return &Explorer{p: p, x: newInfluence(p)} }
+
+// Rule decides rule i of the program.
+func (e *Explorer) Rule(i int, o Options) Result {
+	r := &e.p.Rules[i]
+	switch r.Kind {
+	case program.Possible:
+		return e.Reaches(r.Cond, o)
+	case program.Never:
+		return e.Property(e.condition(r.Cond), o)
+	}
+	broken := Property{State: func(v *View) bool {
+		return (r.While < 0 || v.Holds(r.While)) && !v.Holds(r.Cond)
+	}}
+	broken.Vars = append(e.condition(r.Cond).Vars, e.condition(r.While).Vars...)
+	is := e.Property(broken, o)
+	if is.Verdict != Proved || r.While < 0 {
+		return is
+	}
+	if while := e.Reaches(r.While, o); while.Verdict != Proved {
+		is.Verdict, is.Bound = while.Verdict, while.Bound
+		if while.Verdict == Refuted {
+			is.Verdict = NotChecked
+		}
+	}
+	return is
+}
+
+// condition is the property that a condition holds.
+func (e *Explorer) condition(c int32) Property {
+	q := Property{State: func(v *View) bool { return v.Holds(c) }}
+	e.x.wire.cond(c, func(v int32) { q.Vars = append(q.Vars, v) })
+	return q
+}
+
+// Reaches decides whether a condition can come to hold: Proved, with a story
+// that gets there, or Refuted.
+func (e *Explorer) Reaches(cond int32, o Options) Result {
+	r := e.Property(e.condition(cond), o)
+	switch r.Verdict {
+	case Proved:
+		r.Verdict = Refuted
+	case Refuted:
+		r.Verdict = Proved
+	}
+	return r
+}
+
+// Property decides whether a property never comes about. Proved says that it
+// does not, Refuted that it does, with a story.
+func (e *Explorer) Property(q Property, o Options) Result {
+	c := e.x.newCone(o.Faults > 0)
+	c.needVars(q.Vars)
+	for _, t := range q.Tasks {
+		c.needTask(t)
+	}
+	if o.NoSlice || e.x.mayRunLong() {
+		c.everything()
+	}
+	for {
+		c.close()
+		g := newEngine(e.p, e.x, q, c, o)
+		r := g.decide()
+		if !g.outgrown() {
+			return r
+		}
+		c.needVars(g.trace.outside)
+	}
+}
+
+// decide searches when timers may end in any order, and with exact times when
+// that finds only an order that is impossible.
+func (g *engine) decide() Result {
+	s := g.search()
+	s.run()
+	r := Result{Slice: g.slice, States: uint64(s.found.len()), Bytes: s.bytes(), Depth: s.presses, Bound: s.bound}
+	switch {
+	case s.bound != NoBound || g.outgrown():
+		return r
+	case !s.hit:
+		r.Verdict = Proved
+		return r
+	}
+	path := s.path()
+	if at := g.times(path); at != nil {
+		g.refute(&r, path, at)
+		return r
+	}
+	r.Spurious = 1
+	g.exact(&r)
+	return r
+}
+
+func (g *engine) refute(r *Result, path []int32, at []int64) {
+	r.Verdict, r.HasStory = Refuted, true
+	r.Story, r.Presses = g.story(path, at)
+}
+
+// exact decides with exact times.
+func (g *engine) exact(r *Result) {
+	z := g.zones()
+	z.run()
+	r.Zones, r.Bound, r.Depth = uint64(len(z.all)), z.bound, max(r.Depth, z.presses)
+	r.Bytes = max(r.Bytes, z.memory)
+	switch {
+	case z.bound != NoBound || g.outgrown():
+	case !z.over():
+		r.Verdict = Proved
+	default:
+		path := z.path()
+		at := g.times(path)
+		if at == nil {
+			g.impossible(path)
+			return
+		}
+		g.refute(r, path, at)
+	}
+}
+
+// Reach counts the discrete states that can be reached when running timers may
+// end in any order, on all variables. It says false when a bound was hit; then
+// there are at least so many.
+func (e *Explorer) Reach(o Options) (states uint64, ok bool) {
+	s := e.whole(o)
+	s.run()
+	return uint64(s.found.len()), s.bound == NoBound
+}
+
+// whole is a search of everything, for nothing.
+func (e *Explorer) whole(o Options) *search {
+	c := e.x.newCone(o.Faults > 0)
+	c.everything()
+	return newEngine(e.p, e.x, Property{}, c, o).search()
+}
+
+// Steps gives the steps of a rehearsal that does what a story says. It says
+// false when no rehearsal can: a finger comes up while another is down.
+func Steps(p *program.Program, story []step.Event) ([]program.Step, bool) {
+	var steps []program.Step
+	now := int64(0)
+	after := func(at int64) {
+		if at > now {
+			steps = append(steps, program.Step{Op: program.StepAfter, Micros: at - now})
+			now = at
+		}
+	}
+	for i, e := range story {
+		switch e.Kind {
+		case step.Go:
+			after(e.At)
+			steps = append(steps, program.Step{Op: program.StepGo, A: e.A})
+		case step.Fault:
+			after(e.At)
+			steps = append(steps, program.Step{Op: program.StepFault, A: e.A, B: e.B})
+		case step.Down:
+			after(e.At)
+			until, alone := comesUp(p, story[i:])
+			if !alone {
+				return nil, false
+			}
+			s := program.Step{Op: program.StepPress, A: e.A}
+			if until > now {
+				s.Op, s.Micros = program.StepHold, until-now
+				now = until
+			}
+			steps = append(steps, s)
+		}
+	}
+	if n := len(story); n > 0 {
+		after(story[n-1].At)
+	}
+	return steps, true
+}
+
+// comesUp says when the finger of a story's first event comes up, and whether
+// nothing but time passes until then. A story that ends before has it held
+// until then.
+func comesUp(p *program.Program, story []step.Event) (at int64, alone bool) {
+	down := story[0]
+	at = down.At
+	if p.Buttons[down.A].Down < 0 {
+		return at, true
+	}
+	for _, e := range story[1:] {
+		switch {
+		case e.Kind == step.Expire:
+			at = e.At
+		case e.Kind == step.Up && e.A == down.A:
+			return e.At, true
+		default:
+			return 0, false
+		}
+	}
+	return at, true
+}

@@ -1,0 +1,209 @@
+package promela
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+
+	"cuewright/macro/program"
+)
+
+// event is one thing that can happen from outside: when it can, and what it
+// does before tasks go on.
+type event struct{ when, then string }
+
+// on adds an event; do writes what it does.
+func (w *writer) on(when string, do func()) {
+	if when == no {
+		return
+	}
+	kept := w.out
+	w.out = new(bytes.Buffer)
+	do()
+	w.all = append(w.all, event{when, w.out.String()})
+	w.out = kept
+}
+
+// events lists everything that can happen.
+func (w *writer) events() {
+	for b := range w.p.Buttons {
+		w.button(&w.p.Buttons[b])
+	}
+	if len(w.p.Cues) > 0 {
+		standby := w.p.StandbyVar()
+		w.on(not(w.is(standby, uint32(len(w.p.Cues)))), func() { w.goCue(-1) })
+	}
+	for _, t := range w.p.Timers {
+		w.timer(t)
+	}
+	if w.o.Faults > 0 {
+		w.faults()
+	}
+}
+
+// button is a finger that goes down, and comes up again, and a cover.
+func (w *writer) button(b *program.Button) {
+	var showing []string
+	for _, s := range w.p.Surfaces {
+		for i, page := range s.Pages {
+			if page == b.Page {
+				showing = append(showing, w.is(s.Page, uint32(i)))
+			}
+		}
+	}
+	up := yes
+	if b.Down >= 0 {
+		up = w.is(b.Down, 0)
+	}
+	w.on(and(or(showing...), up), func() {
+		if b.Cover >= 0 {
+			w.line("if :: %s -> %s; :: else -> %s;", w.is(b.Cover, 0), w.set(b.Cover, 1), w.set(b.Cover, 0))
+			defer w.line("fi;")
+		}
+		w.line("%s;", w.set(b.Down, 1))
+		if b.Hold < 0 && b.Press >= 0 {
+			w.launch(b.Press, 0)
+		}
+	})
+	if b.Down < 0 {
+		return
+	}
+	w.on(not(w.is(b.Down, 0)), func() {
+		if b.Hold >= 0 && b.Press >= 0 {
+			w.line("if :: %s -> skip;", w.is(b.Down, 1))
+			w.launch(b.Press, 0)
+			w.line(":: else -> skip; fi;")
+		}
+		if b.Release >= 0 {
+			w.launch(b.Release, 0)
+		}
+		w.line("%s;", w.set(b.Down, 0))
+	})
+}
+
+// timer is a timer that runs out, when it runs.
+func (w *writer) timer(t program.Timer) {
+	switch t.Kind {
+	case program.TaskTimer:
+		w.taskTimer(t.Owner)
+	case program.BankTimer:
+		b := &w.p.Banks[t.Owner]
+		w.on(not(w.is(b.Transition, program.NoTransition)), func() { w.complete(b) })
+	case program.DeckTimer:
+		w.deckTimer(&w.p.Decks[t.Owner])
+	case program.MachineTimer:
+		if n := int32(len(w.p.Recorders)); t.Owner >= n {
+			e := &w.p.Encoders[t.Owner-n]
+			w.on(w.is(e.State, program.MachineStarting), func() { w.line("%s;", w.set(e.State, program.MachineRunning)) })
+		} else {
+			r := &w.p.Recorders[t.Owner]
+			w.on(and(w.is(r.State, program.MachineStarting), w.is(w.hung(t.Owner), 0)),
+				func() { w.line("%s;", w.set(r.State, program.MachineRunning)) })
+		}
+	case program.FollowTimer:
+		c := &w.p.Cues[t.Owner]
+		w.on(w.is(c.FollowVar, 1), func() {
+			w.line("%s;", w.set(c.FollowVar, 0))
+			w.fire(t.Owner, "skip")
+		})
+	case program.HoldTimer:
+		b := &w.p.Buttons[t.Owner]
+		w.on(w.is(b.Down, 1), func() {
+			w.line("%s;", w.set(b.Down, 2))
+			w.launch(b.Hold, 0)
+		})
+	case program.CoverTimer:
+		b := &w.p.Buttons[t.Owner]
+		w.on(w.is(b.Cover, 1), func() { w.line("%s;", w.set(b.Cover, 0)) })
+	}
+}
+
+func (w *writer) deckTimer(d *program.Deck) {
+	known := []string{}
+	for i, clip := range d.Clips {
+		if w.p.Clips[clip].Length > 0 {
+			known = append(known, w.is(d.Clip, uint32(i+1)))
+		}
+	}
+	w.on(or(w.is(d.State, program.DeckLoading), and(w.is(d.State, program.DeckPlaying), or(known...))), func() {
+		w.line("if :: %s -> %s; :: else -> %s; fi;", w.is(d.State, program.DeckLoading),
+			w.set(d.State, program.DeckCued), w.set(d.State, program.DeckEnded))
+	})
+}
+
+// faults are what can befall a device that is well, as often as the budget
+// allows, and that it is well again, at any time. Only a recorder can be full,
+// and only a deck is slow, as explore has it.
+func (w *writer) faults() {
+	left := w.left()
+	for d := range w.p.Devices {
+		health := w.p.Devices[d].Health
+		for _, h := range w.illnesses(int32(d)) {
+			w.on(and(not(w.is(left, 0)), w.is(health, program.Well)), func() {
+				w.line("%s; %s;", w.set(left, w.get(left)+" - 1"), w.set(health, h))
+				if h == program.Full {
+					w.fillUp(int32(d))
+				}
+			})
+		}
+		w.on(not(w.is(health, program.Well)), func() { w.line("%s;", w.set(health, program.Well)) })
+	}
+}
+
+func (w *writer) illnesses(device int32) []uint32 {
+	all := []uint32{program.Away, program.Refuses}
+	if slices.ContainsFunc(w.p.Decks, func(d program.Deck) bool { return d.Device == device }) {
+		all = append(all, program.Slow)
+	}
+	if slices.ContainsFunc(w.p.Recorders, func(r program.Recorder) bool { return r.Device == device }) {
+		all = append(all, program.Full)
+	}
+	return all
+}
+
+// fillUp is a recorder that is full: one that is about to roll never does.
+func (w *writer) fillUp(device int32) {
+	for r := range w.p.Recorders {
+		if x := &w.p.Recorders[r]; x.Device == device {
+			w.when(w.is(x.State, program.MachineStarting), w.set(w.hung(int32(r)), 1))
+		}
+	}
+}
+
+// when does something if a condition holds.
+func (w *writer) when(cond string, do ...string) {
+	w.line("if :: %s -> %s; :: else -> skip; fi;", cond, strings.Join(do, "; "))
+}
+
+// goCue fires a cue, or the one on standby when it is -1; standby moves past it
+// and past those that follow.
+func (w *writer) goCue(cue int32) {
+	standby := w.p.StandbyVar()
+	past := func(c int32) string {
+		for c++; int(c) < len(w.p.Cues) && w.p.Cues[c].Follow >= 0; c++ {
+		}
+		return w.set(standby, c)
+	}
+	if cue >= 0 {
+		w.fire(cue, past(cue))
+		return
+	}
+	w.line("if")
+	for c := range w.p.Cues {
+		w.line(":: %s -> skip;", w.is(standby, uint32(c)))
+		w.fire(int32(c), past(int32(c)))
+	}
+	w.line(":: else -> skip; fi;")
+}
+
+// fire starts a cue that is not running, and then does one thing more.
+func (w *writer) fire(cue int32, then string) {
+	c := &w.p.Cues[cue]
+	w.line("if :: %s -> skip; :: else -> %s;", w.running(c.Task), w.set(c.FollowVar, 0))
+	w.start(c.Task, 0)
+	w.line("%s; fi;", then)
+}
+
+// pc is the next instruction of a task plus one, 0 when it is not going on.
+func pc(task int32) string { return fmt.Sprint("pc", task) }

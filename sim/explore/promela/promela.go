@@ -1,0 +1,160 @@
+// Package promela writes a compiled show as a model for the SPIN model checker
+// (G. Holzmann, The SPIN Model Checker, 2003; the language is described at
+// spinroot.com/spin/Man), so that what explore says about a show can be held
+// against somebody else's engine. Only tests and benchmarks use it.
+//
+// It is written from the meaning of a show (DEVELOPERS.md and the comments of
+// package program), not from step: a second opinion that shares no line with
+// what it is held against. It gives no effects, times or stories, only states.
+//
+// A show is one process in a loop. Each turn is one event, applied to the end
+// inside a d_step, so that SPIN stores settled states and no others. Which
+// timers are running follows from the variables; of a recorder that was full
+// when it should have rolled it does not, so that has a bit of its own. Any
+// running timer may run out at any time. A variable that nothing can change is
+// a number.
+//
+// A route is written as all its possible ways, so a rack with very many of
+// them between two places is refused.
+package promela
+
+import (
+	"bytes"
+	"fmt"
+
+	"cuewright/macro/program"
+)
+
+// Options say how a model is written.
+type Options struct {
+	Faults int  // at most so many device faults from power-on
+	Apart  bool // each event is a d_step of its own: longer, faster to run
+	Rule   int  // with Assert: the one rule that is asserted
+	Assert bool // an assert for Rule, in place of a label for each rule
+}
+
+// Chosen is the environment variable that says which show a model of several
+// is to run, from 0.
+const Chosen = "SHOW"
+
+// Translate writes the model of one show. SPIN's states are the show's.
+func Translate(p *program.Program, o Options) ([]byte, error) {
+	body, err := process(p, o, "active proctype show0()")
+	if err != nil {
+		return nil, err
+	}
+	return append(scratch(p), body...), nil
+}
+
+// Batch writes one model of several shows, since a verifier takes longer to
+// compile than to run. SPIN has one state more than the show that it runs:
+// the one in which that is not chosen yet.
+func Batch(ps []*program.Program, o Options) ([]byte, error) {
+	out := scratch(ps...)
+	var choice bytes.Buffer
+	for i, p := range ps {
+		body, err := process(p, o, fmt.Sprintf("proctype show%d()", i))
+		if err != nil {
+			return nil, fmt.Errorf("show %d: %w", i, err)
+		}
+		out = append(out, body...)
+		fmt.Fprintf(&choice, "\t:: chosen == %d -> run show%d()\n", i, i)
+	}
+	out = fmt.Appendf(out, "hidden byte chosen;\ninit { atomic {\n\tc_code { chosen = atoi(getenv(%q)); };\n\tif\n%s\tfi\n} }\n", Chosen, choice.Bytes())
+	return out, nil
+}
+
+// scratch declares what is used within one event only, and so is no part of a
+// state: the next instruction of each task plus one, 0 when it is not going
+// on; the event; whether a task has moved; what a route has found.
+func scratch(ps ...*program.Program) []byte {
+	tasks := 0
+	for _, p := range ps {
+		tasks = max(tasks, len(p.Tasks))
+	}
+	out := []byte("hidden short event;\nhidden byte moved;\nhidden byte least, cost, way;\nhidden byte broken;\n")
+	for t := range tasks {
+		out = fmt.Appendf(out, "hidden short pc%d;\n", t)
+	}
+	return out
+}
+
+// process writes one show. It is written twice: the first time shows which
+// variables are ever given a value.
+func process(p *program.Program, o Options, head string) ([]byte, error) {
+	w := newWriter(p, o)
+	for v := range w.changes {
+		w.changes[v] = true
+	}
+	w.loop()
+	seen := w.given
+	w = newWriter(p, o)
+	w.changes = seen
+	w.loop()
+	if w.err != nil {
+		return nil, w.err
+	}
+	var out bytes.Buffer
+	fmt.Fprintf(&out, "%s {\n", head)
+	w.declare(&out)
+	out.Write(w.out.Bytes())
+	out.WriteString("}\n")
+	return out.Bytes(), nil
+}
+
+// loop is the process: one turn an event, or the sight of a broken rule.
+func (w *writer) loop() {
+	w.events()
+	w.line("end: do")
+	w.rules()
+	if w.o.Apart {
+		for _, e := range w.all {
+			w.line(":: d_step { %s ->", e.when)
+			w.out.WriteString(e.then)
+			w.settle()
+			w.line("}")
+		}
+		w.line("od")
+		return
+	}
+	w.line(":: atomic { if")
+	for i, e := range w.all {
+		w.line(":: %s -> event = %d", e.when, i)
+	}
+	w.line(":: false -> skip")
+	w.line("fi; d_step { if")
+	for i, e := range w.all {
+		w.line(":: event == %d -> skip;", i)
+		w.out.WriteString(e.then)
+	}
+	w.line(":: else -> skip; fi;")
+	w.settle()
+	w.line("} }")
+	w.line("od")
+}
+
+// rules writes what is looked at in every settled state.
+func (w *writer) rules() {
+	for i := range w.p.Rules {
+		switch {
+		case !w.o.Assert:
+			w.line(":: atomic { %s -> broken = %d }", w.sight(i), i)
+		case i == w.o.Rule:
+			w.line(":: d_step { %s -> assert(false) }", w.sight(i))
+		}
+	}
+}
+
+// sight is when a rule is decided: it is broken, or, of possible, it is shown.
+func (w *writer) sight(rule int) string {
+	r := &w.p.Rules[rule]
+	switch r.Kind {
+	case program.Always:
+		while := yes
+		if r.While >= 0 {
+			while = w.cond(r.While)
+		}
+		return and(while, not(w.cond(r.Cond)))
+	}
+	return w.cond(r.Cond)
+}

@@ -1,0 +1,436 @@
+package promela
+
+import (
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"slices"
+	"strings"
+)
+
+// rig is a rack and what a show can do with it. A show uses a few of its
+// things, so that all that can happen stays countable.
+type rig struct {
+	rack    string
+	picks   map[string][]string // by bank
+	keyer   string
+	places  []string            // destinations
+	brings  map[string][]string // by destination or tie line: what a route can bring
+	sources []string            // for shows(…) and on_air
+	deck    bool
+}
+
+const machines = `
+  iso: { kind: recorder, ready: 300ms, inputs: { 1: 3g-sdi } }
+  stream: { kind: encoder, ready: 1s, inputs: { 1: 3g-sdi } }
+  hall_screen: { kind: display, inputs: { 1: 3g-sdi } }
+  side_screen: { kind: display, inputs: { 1: 3g-sdi } }
+  deck: { kind: deck, ready: 400ms, clips: { opener: { length: 8s }, loop: {} }, outputs: { 1: 3g-sdi } }
+  near: { kind: camera, outputs: { 1: 3g-sdi } }
+  arm: { kind: camera, robotic: true, shots: { 1: whole, 2: line }, outputs: { 1: 3g-sdi } }
+  slides: { kind: computer, outputs: { 1: 3g-sdi } }
+`
+
+// mixing is a mixer with two banks, one behind the other, a keyer, and buses.
+var mixing = rig{
+	rack: `rack: Mixer
+rate: 50
+devices:` + machines + `
+  mixer:
+    kind: mixer
+    inputs: { 1-3: 3g-sdi }
+    internal: { black: { picture: black, number: 100 }, card: { picture: still, number: 101 } }
+    banks:
+      main: { number: 1, takes: [inputs, card, under], keyers: { logo: { number: 1, fill: card } } }
+      under: { number: 2, takes: [inputs, black] }
+    outputs:
+      1: { port: 3g-sdi, shows: main }
+      2: { port: 3g-sdi, aux: bus, number: 1, takes: [inputs, main, under] }
+      3: { port: 3g-sdi, aux: second_bus, number: 2, takes: [main, card] }
+      4: { port: 3g-sdi, shows: main clean }
+cables:
+  - { from: near, to: mixer.1 }
+  - { from: arm, to: mixer.2 }
+  - { from: deck, to: mixer.3 }
+  - { from: mixer.1, to: stream }
+  - { from: mixer.2, to: hall_screen }
+  - { from: mixer.3, to: side_screen }
+  - { from: mixer.4, to: iso }
+destinations:
+  hall: { at: hall_screen, on air: always }
+  side: { at: side_screen }
+  web: { at: stream, on air: while stream }
+surfaces:
+  desk: { rows: 3, columns: 5, by: osc }
+`,
+	picks:   map[string][]string{"main": {"near", "arm", "deck", "card", "under"}, "under": {"near", "arm", "deck", "black"}},
+	keyer:   "logo",
+	places:  []string{"hall", "side"},
+	brings:  map[string][]string{"hall": {"near", "arm", "main", "under"}, "side": {"main", "card"}},
+	sources: []string{"near", "arm", "deck", "card", "black"},
+	deck:    true,
+}
+
+// circle is a mixer whose banks take each other: a picture can come round.
+var circle = func() rig {
+	r := mixing
+	r.rack = strings.Replace(r.rack, "under: { number: 2, takes: [inputs, black] }", "under: { number: 2, takes: [inputs, main] }", 1)
+	r.picks = map[string][]string{"main": {"near", "deck", "card", "under"}, "under": {"near", "arm", "main"}}
+	r.sources = []string{"near", "arm", "deck", "card"}
+	return r
+}()
+
+// routing is a router before a mixer, with two tie lines between them and one
+// back, and destinations on both.
+var routing = rig{
+	rack: `rack: Router
+rate: 50
+devices:` + machines + `
+  mixer:
+    kind: mixer
+    inputs: { 1-3: 3g-sdi }
+    internal: { black: { picture: black, number: 100 }, card: { picture: still, number: 101 } }
+    banks:
+      main: { number: 1, takes: [inputs, black], keyers: { logo: { number: 1, fill: card } } }
+    outputs:
+      1: { port: 3g-sdi, shows: main }
+      2: { port: 3g-sdi, aux: bus, number: 1, takes: [inputs, main] }
+      3: { port: 3g-sdi, aux: back_bus, number: 2, takes: [main, card] }
+  router: { kind: router, inputs: { 1-4: 3g-sdi }, outputs: { 1-4: 3g-sdi } }
+cables:
+  - { from: near, to: mixer.1 }
+  - { from: arm, to: router.1 }
+  - { from: slides, to: router.2 }
+  - { from: deck, to: router.3 }
+  - { from: router.1, to: mixer.2, tie: line1 }
+  - { from: router.2, to: mixer.3, tie: line2 }
+  - { from: mixer.3, to: router.4, tie: line3 }
+  - { from: mixer.1, to: stream }
+  - { from: mixer.2, to: hall_screen }
+  - { from: router.3, to: side_screen }
+  - { from: router.4, to: iso }
+destinations:
+  hall: { at: hall_screen, on air: always }
+  side: { at: side_screen }
+  web: { at: stream, on air: while stream }
+surfaces:
+  desk: { rows: 3, columns: 5, by: osc }
+`,
+	picks:  map[string][]string{"main": {"near", "line1", "line2", "black"}},
+	keyer:  "logo",
+	places: []string{"hall", "side"},
+	brings: map[string][]string{"hall": {"near", "arm", "slides", "deck", "main"}, "side": {"arm", "slides", "main", "card"},
+		"line1": {"arm", "slides"}, "line2": {"slides", "deck"}},
+	sources: []string{"near", "arm", "slides", "deck", "card"},
+	deck:    true,
+}
+
+// chain is two routers one behind the other, with two tie lines and a
+// converter between them: ways of two lengths.
+var chain = rig{
+	rack: `rack: Routers
+rate: 50
+devices:` + machines + `
+  box: { kind: converter, inputs: { 1: 3g-sdi }, outputs: { 1: 3g-sdi } }
+  first: { kind: router, inputs: { 1-4: 3g-sdi }, outputs: { 1-4: 3g-sdi } }
+  second: { kind: router, inputs: { 1-3: 3g-sdi }, outputs: { 1-3: 3g-sdi } }
+cables:
+  - { from: near, to: first.1 }
+  - { from: arm, to: first.2 }
+  - { from: slides, to: first.3 }
+  - { from: deck, to: second.1 }
+  - { from: first.1, to: second.2, tie: line1 }
+  - { from: first.2, to: box, tie: line2 }
+  - { from: box, to: second.3 }
+  - { from: second.3, to: first.4, tie: line3 }
+  - { from: second.1, to: hall_screen }
+  - { from: second.2, to: side_screen }
+  - { from: first.3, to: stream }
+  - { from: first.4, to: iso }
+destinations:
+  hall: { at: hall_screen, on air: always }
+  side: { at: side_screen }
+  web: { at: stream, on air: while stream }
+surfaces:
+  desk: { rows: 3, columns: 5, by: osc }
+`,
+	places: []string{"hall", "side", "web"},
+	brings: map[string][]string{"hall": {"near", "arm", "slides", "deck"}, "side": {"near", "arm", "deck"}, "web": {"near", "deck"},
+		"line1": {"near", "slides"}, "line2": {"arm", "slides"}},
+	sources: []string{"near", "arm", "slides", "deck"},
+	deck:    true,
+}
+
+var rigs = []rig{mixing, circle, routing, chain}
+
+// author writes one random show.
+type author struct {
+	*rand.Rand
+	rig
+	banks  []string
+	themes []theme
+	macros []string // that may be run from here, with their arguments
+	names  []string // of all macros, for conditions
+	cues   int
+	pages  bool
+}
+
+// theme is a part of the rack that a show is about.
+type theme struct {
+	acts  func(a *author) string
+	conds func(a *author) string
+}
+
+// writeShow writes the show of a seed, and the rack it runs on.
+func writeShow(seed uint64) (show, rack string) {
+	a := &author{Rand: rand.New(rand.NewPCG(seed, 0)), rig: rigs[seed%uint64(len(rigs))]}
+	a.banks = slices.Sorted(maps.Keys(a.picks))
+	a.choose()
+	var out strings.Builder
+	out.WriteString("show \"Random\" uses \"rack.yaml\"\n\n")
+	a.cues = a.some([]int{0, 0, 2, 3})
+	a.pages = a.IntN(4) == 0
+	out.WriteString(a.writeMacros())
+	out.WriteString(a.writePages())
+	out.WriteString(a.writeRundown())
+	out.WriteString(a.writeRules())
+	return out.String(), a.rack
+}
+
+func (a *author) some(of []int) int           { return of[a.IntN(len(of))] }
+func (a *author) one(of []string) string      { return of[a.IntN(len(of))] }
+func (a *author) time() string                { return a.one([]string{"500ms", "1s", "2s"}) }
+func (a *author) bank() (name, pick string)   { b := a.one(a.banks); return b, a.one(a.picks[b]) }
+func (a *author) place() (to, from string)    { d := a.one(a.places); return d, a.one(a.brings[d]) }
+func (a *author) f(s string, x ...any) string { return fmt.Sprintf(s, x...) }
+
+// choose takes two or three themes that the rack has.
+func (a *author) choose() {
+	all := []theme{deckTheme, machineTheme, routeTheme, routeTheme, smallTheme}
+	if len(a.banks) > 0 {
+		all = append(all, bankTheme, bankTheme, bankTheme)
+	}
+	for range 1 + a.IntN(2) {
+		a.themes = append(a.themes, all[a.IntN(len(all))])
+	}
+}
+
+var bankTheme = theme{
+	func(a *author) string {
+		b, x := a.bank()
+		switch a.IntN(9) {
+		case 0, 1:
+			return a.f("cut %s to %s", b, x)
+		case 2:
+			return a.f("preset %s to %s", b, x)
+		case 3:
+			return "take " + b
+		case 4:
+			return a.f("mix %s over %s", b, a.time())
+		case 5:
+			return a.f("wipe %s to %s over %s", b, x, a.time())
+		case 6:
+			return a.f("fade %s %s black over %s", b, a.one([]string{"to", "from"}), a.time())
+		}
+		return a.f("key %s %s", a.keyer, a.one([]string{"on", "off"}))
+	},
+	func(a *author) string {
+		b, x := a.bank()
+		return a.one([]string{a.f("%s.program == %s", b, x), a.f("%s.preset != %s", b, x), b + ".mixing", b + ".black", a.keyer + ".on"})
+	},
+}
+
+var deckTheme = theme{
+	func(a *author) string {
+		return a.one([]string{`load deck with "opener"`, `load deck with "loop"`, "play deck", "play deck", "pause deck", "stop deck"})
+	},
+	func(a *author) string {
+		return "deck." + a.one([]string{"empty", "loading", "cued", "playing", "paused", "ended", "loaded", `clip == "loop"`})
+	},
+}
+
+var machineTheme = theme{
+	func(a *author) string {
+		return a.one([]string{"record iso", "stop iso", "start stream", "stop stream", "record iso\nstart stream"})
+	},
+	func(a *author) string {
+		return a.one([]string{"iso.rolling", "iso.starting", "stream.live", "stream.stopped", "iso.rolling and not stream.live"})
+	},
+}
+
+var routeTheme = theme{
+	func(a *author) string {
+		d, x := a.place()
+		switch a.IntN(8) {
+		case 0:
+			return a.one([]string{"protect ", "release "}) + d
+		case 1, 2:
+			if lines := a.lines(); len(lines) > 0 {
+				line := a.one(lines)
+				return a.f("route %s from %s", line, a.one(a.brings[line]))
+			}
+		}
+		return a.f("route %s from %s", d, x)
+	},
+	func(a *author) string {
+		d, _ := a.place()
+		x := a.one(a.sources)
+		return a.one([]string{a.f("%s.shows(%s)", d, x), a.f("%s.shows(%s)", d, x), x + ".on_air", d + ".protected"})
+	},
+}
+
+func (a *author) lines() []string {
+	var all []string
+	for _, line := range []string{"line1", "line2"} {
+		if a.brings[line] != nil {
+			all = append(all, line)
+		}
+	}
+	return all
+}
+
+var smallTheme = theme{
+	func(a *author) string {
+		return a.one([]string{"recall arm shot 1", "recall arm shot 2", `note "said"`, `alert "said"`})
+	},
+	func(a *author) string { return a.one(a.sources) + ".on_air" },
+}
+
+func (a *author) act() string { return a.themes[a.IntN(len(a.themes))].acts(a) }
+
+func (a *author) cond() string {
+	switch a.IntN(8) {
+	case 0:
+		return a.f("(%s or %s)", a.cond(), a.cond())
+	case 1:
+		return a.f("(%s and not (%s))", a.cond(), a.cond())
+	case 2:
+		if len(a.names) > 0 {
+			return a.one(a.names) + a.one([]string{".running", ".failed"})
+		}
+	case 3:
+		if a.cues > 0 {
+			return a.f("rundown.standby == %d", 1+a.IntN(a.cues))
+		}
+	case 4:
+		if a.pages {
+			return a.f("desk.page == %s", a.one([]string{"front", "rear"}))
+		}
+	}
+	return a.themes[a.IntN(len(a.themes))].conds(a)
+}
+
+// statements writes a script of so many statements.
+func (a *author) statements(n, deep int) string {
+	var all []string
+	for range n {
+		all = append(all, a.statement(deep))
+	}
+	return "{\n" + strings.Join(all, "\n") + "\n}"
+}
+
+func (a *author) statement(deep int) string {
+	if deep == 0 {
+		return a.act()
+	}
+	switch a.IntN(16) {
+	case 0:
+		return "wait " + a.time()
+	case 1:
+		return "wait until " + a.cond()
+	case 2:
+		return a.f("wait until %s within %s else %s", a.cond(), a.time(), a.statements(1, deep-1))
+	case 3:
+		return a.f("expect %s within %s else alert \"late\"", a.cond(), a.time())
+	case 4:
+		return a.f("expect %s else %s", a.cond(), a.one([]string{"abandon \"no\"", a.statements(1, deep-1)}))
+	case 5:
+		return a.f("if %s %s", a.cond(), a.statements(1, deep-1))
+	case 6:
+		return a.f("if %s %s else %s", a.cond(), a.statements(1, deep-1), a.statements(1, deep-1))
+	case 7:
+		return a.f("together {\n%s\n%s\n}", a.statements(2, deep-1), a.statement(deep-1))
+	case 8, 9, 10:
+		if len(a.macros) > 0 {
+			return "run " + a.one(a.macros)
+		}
+	}
+	return a.act()
+}
+
+// writeMacros writes up to two macros; the second may run the first, and one may
+// be run with several arguments.
+func (a *author) writeMacros() string {
+	var out strings.Builder
+	for i := range a.IntN(3) {
+		name := a.f("macro%d", i)
+		again := a.one([]string{"", " restart", " queue"})
+		if i == 0 && len(a.banks) > 0 && a.IntN(2) == 0 {
+			fmt.Fprintf(&out, "macro %s(to: source)%s {\nmix main to to over 1s\nwait 1s\n}\n", name, again)
+			for _, x := range a.picks["main"][:2] {
+				if !strings.HasPrefix(x, "line") {
+					a.macros = append(a.macros, a.f("%s(to: %s)", name, x))
+				}
+			}
+		} else {
+			fmt.Fprintf(&out, "macro %s%s %s\n", name, again, a.statements(1+a.IntN(3), 2))
+			a.macros = append(a.macros, name)
+		}
+		a.names = append(a.names, name)
+	}
+	return out.String()
+}
+
+func (a *author) writePages() string {
+	var out strings.Builder
+	buttons := 2 + a.IntN(3)
+	out.WriteString("page front on desk {\n")
+	for i := range buttons {
+		out.WriteString(a.button(i + 1))
+	}
+	if a.pages {
+		fmt.Fprintf(&out, "button 3.1 \"Turn\" { page desk to rear }\n}\npage rear on desk {\n%sbutton 3.1 \"Turn\" { page desk to front }\n", a.button(1))
+	}
+	out.WriteString("}\n")
+	return out.String()
+}
+
+func (a *author) button(column int) string {
+	press := a.statements(1+a.IntN(2), 1)
+	switch a.IntN(8) {
+	case 0:
+		return a.f("button 1.%d \"Hold\" %s hold 1s %s\n", column, press, a.statements(1, 0))
+	case 1:
+		return a.f("button 1.%d \"Talk\" %s release %s\n", column, press, a.statements(1, 0))
+	case 2, 3:
+		return a.f("button 1.%d \"Under cover\" guarded %s\n", column, press)
+	case 4:
+		if a.cues > 0 {
+			return a.f("button 1.%d \"Go\" { go%s }\n", column, a.one([]string{"", " 1", " 2"}))
+		}
+	}
+	return a.f("button 1.%d \"Press\" %s\n", column, press)
+}
+
+func (a *author) writeRundown() string {
+	if a.cues == 0 {
+		return ""
+	}
+	var out strings.Builder
+	out.WriteString("rundown {\n")
+	for i := range a.cues {
+		follow := ""
+		if i > 0 {
+			follow = a.one([]string{"", a.f(" follow %d after 1s", i), a.f(" follow %d", i)})
+		}
+		fmt.Fprintf(&out, "cue %d \"Cue\"%s %s\n", i+1, follow, a.statements(1+a.IntN(2), 1))
+	}
+	out.WriteString("}\n")
+	return out.String()
+}
+
+// writeRules writes four rules. Some of them cannot be broken, some can.
+func (a *author) writeRules() string {
+	return a.f("never \"first\" { %s and %s }\nnever \"second\" { %s }\nalways \"third\" { %s } while { %s }\npossible \"fourth\" { %s and %s }\n",
+		a.cond(), a.cond(), a.cond(), a.cond(), a.cond(), a.cond(), a.cond())
+}

@@ -1,0 +1,127 @@
+package promela
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"testing"
+	"time"
+)
+
+// The peer is SPIN (Debian package spin), with a C compiler. Without them
+// these tests are skipped, unless CUEWRIGHT_PEERS is 1.
+
+// verifier is a compiled model.
+type verifier struct{ path string }
+
+// findSpin skips the test when there is no SPIN.
+func findSpin(t testing.TB) {
+	t.Helper()
+	for _, tool := range []string{"spin", "gcc"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			if os.Getenv("CUEWRIGHT_PEERS") == "1" {
+				t.Fatalf("CUEWRIGHT_PEERS=1 demands %s: %v", tool, err)
+			}
+			t.Skipf("%s is not here (Debian packages spin and gcc); set CUEWRIGHT_PEERS=1 to make this a failure", tool)
+		}
+	}
+}
+
+// compile makes a verifier. -o1 and -o2 keep SPIN from forgetting the values of
+// variables that nothing reads, which would make its states fewer than ours.
+func compile(t testing.TB, model []byte, flags ...string) verifier {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "model.pml"), model, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	command(t, dir, "spin", "-o1", "-o2", "-a", "model.pml")
+	command(t, dir, "gcc", append(flags, "-w", "-DSAFETY", "-DNOREDUCE", "-o", "pan", "pan.c")...)
+	return verifier{filepath.Join(dir, "pan")}
+}
+
+func command(t testing.TB, dir, name string, args ...string) {
+	t.Helper()
+	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
+	defer stop()
+	c := exec.CommandContext(ctx, name, args...)
+	c.Dir = dir
+	if out, err := c.CombinedOutput(); err != nil || bytes.Contains(out, []byte("Error:")) {
+		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
+	}
+}
+
+// heard is what a verifier has said.
+type heard struct {
+	states int64
+	vector int64         // bytes
+	unseen map[int]bool  // rules that nothing decides
+	took   time.Duration // by its own clock
+	memory float64       // megabytes
+}
+
+var (
+	storedLine = regexp.MustCompile(`(?m)^\s*(\d+) states, stored$`)
+	vectorLine = regexp.MustCompile(`(?m)^State-vector (\d+) byte`)
+	brokenLine = regexp.MustCompile(`"broken = (\d+)"`)
+	tookLine   = regexp.MustCompile(`elapsed time ([0-9.]+) seconds`)
+	memoryLine = regexp.MustCompile(`(?m)^\s*([0-9.]+)\s+total actual memory usage`)
+)
+
+// run searches show n of a model.
+func (v verifier) run(n int, args ...string) (heard, error) {
+	ctx, stop := context.WithTimeout(context.Background(), 5*time.Minute)
+	defer stop()
+	c := exec.CommandContext(ctx, v.path, args...)
+	c.Dir = filepath.Dir(v.path)
+	c.Env = append(os.Environ(), fmt.Sprintf("%s=%d", Chosen, n))
+	out, err := c.CombinedOutput()
+	switch {
+	case err != nil:
+		return heard{}, fmt.Errorf("%w\n%s", err, out)
+	case bytes.Contains(out, []byte("max search depth too small")), bytes.Contains(out, []byte("Search not completed")),
+		!bytes.Contains(out, []byte("errors: 0")):
+		return heard{}, fmt.Errorf("not finished:\n%s", out)
+	}
+	h := heard{unseen: map[int]bool{}, states: number(storedLine, out), vector: number(vectorLine, out)}
+	for _, m := range brokenLine.FindAllSubmatch(process0(out, n), -1) {
+		rule, _ := strconv.Atoi(string(m[1]))
+		h.unseen[rule] = true
+	}
+	if m := tookLine.FindSubmatch(out); m != nil {
+		seconds, _ := strconv.ParseFloat(string(m[1]), 64)
+		h.took = time.Duration(seconds * float64(time.Second))
+	}
+	if m := memoryLine.FindSubmatch(out); m != nil {
+		h.memory, _ = strconv.ParseFloat(string(m[1]), 64)
+	}
+	if h.states == 0 {
+		return h, errors.New("no number of states in:\n" + string(out))
+	}
+	return h, nil
+}
+
+// process0 is the part of the report about the process of show n.
+func process0(out []byte, n int) []byte {
+	_, part, found := bytes.Cut(out, fmt.Appendf(nil, "unreached in proctype show%d\n", n))
+	if !found {
+		return nil
+	}
+	part, _, _ = bytes.Cut(part, []byte("unreached in"))
+	return part
+}
+
+func number(line *regexp.Regexp, out []byte) int64 {
+	m := line.FindSubmatch(out)
+	if m == nil {
+		return 0
+	}
+	n, _ := strconv.ParseInt(string(m[1]), 10, 64)
+	return n
+}

@@ -1,0 +1,163 @@
+package promela
+
+import (
+	"bytes"
+	"fmt"
+	"math/bits"
+	"strings"
+
+	"cuewright/macro/program"
+)
+
+// writer writes one process.
+type writer struct {
+	p       *program.Program
+	o       Options
+	out     *bytes.Buffer
+	all     []event
+	changes []bool // by variable: something gives it a value
+	given   []bool // what this writing has seen of that
+	err     error
+}
+
+// The variables of a model that a program does not have come after its own:
+// one for each recorder that hangs in starting, and how many faults are left.
+func (w *writer) hung(recorder int32) int32 { return int32(len(w.p.Vars)) + recorder }
+func (w *writer) left() int32               { return int32(len(w.p.Vars) + len(w.p.Recorders)) }
+
+func newWriter(p *program.Program, o Options) *writer {
+	n := len(p.Vars) + len(p.Recorders) + 1
+	return &writer{p: p, o: o, out: new(bytes.Buffer), changes: make([]bool, n), given: make([]bool, n)}
+}
+
+// variable is the name, size and start of a variable of the model.
+func (w *writer) variable(v int32) (name string, size, start uint32) {
+	switch n := int32(len(w.p.Vars)); {
+	case v < n:
+		x := &w.p.Vars[v]
+		return x.Name, x.Size, x.Start
+	case v < w.left():
+		return w.p.Recorders[v-n].Name + " hangs", 2, 0
+	}
+	return "faults left", uint32(w.o.Faults) + 1, uint32(w.o.Faults)
+}
+
+// declare writes the variables that change, packed into as few bits as they need.
+func (w *writer) declare(out *bytes.Buffer) {
+	for v, changes := range w.changes {
+		if !changes {
+			continue
+		}
+		name, size, start := w.variable(int32(v))
+		need := bits.Len32(size - 1)
+		fmt.Fprintf(out, "\tunsigned v%d : %d = %d; /* %s */\n", v, max(need, 1), start, name)
+	}
+}
+
+func (w *writer) line(format string, args ...any) {
+	fmt.Fprintf(w.out, format+"\n", args...)
+}
+
+// get is the value of a variable; 0 for none.
+func (w *writer) get(v int32) string {
+	if v < 0 {
+		return "0"
+	}
+	if !w.changes[v] {
+		_, _, start := w.variable(v)
+		return fmt.Sprint(start)
+	}
+	return fmt.Sprint("v", v)
+}
+
+// set gives a variable a value, which may be another one's.
+func (w *writer) set(v int32, value any) string {
+	if v < 0 {
+		return "skip"
+	}
+	_, size, _ := w.variable(v)
+	if size < 2 {
+		return "skip"
+	}
+	w.given[v] = true
+	return fmt.Sprintf("v%d = %v", v, value)
+}
+
+// is says that a variable has a value.
+func (w *writer) is(v int32, value uint32) string {
+	_, size, start := w.variable(v)
+	switch {
+	case value >= size:
+		return no
+	case !w.changes[v] || size < 2:
+		return truth(start == value)
+	}
+	return fmt.Sprintf("(v%d == %d)", v, value)
+}
+
+// among says that a variable has one of the values of a set.
+func (w *writer) among(v int32, set []uint32) string {
+	_, size, _ := w.variable(v)
+	var in, out []string
+	for x := range size {
+		if int(x/32) < len(set) && set[x/32]>>(x%32)&1 != 0 {
+			in = append(in, w.is(v, x))
+		} else {
+			out = append(out, w.is(v, x))
+		}
+	}
+	if len(out) < len(in) {
+		return not(or(out...))
+	}
+	return or(in...)
+}
+
+// The text of what always and never holds.
+const (
+	yes = "true"
+	no  = "false"
+)
+
+func truth(b bool) string {
+	if b {
+		return yes
+	}
+	return no
+}
+
+func not(a string) string {
+	switch a {
+	case yes:
+		return no
+	case no:
+		return yes
+	}
+	if inner, was := strings.CutPrefix(a, "!"); was {
+		return inner
+	}
+	return "!" + a
+}
+
+func and(all ...string) string { return join(all, " && ", no, yes) }
+func or(all ...string) string  { return join(all, " || ", yes, no) }
+
+// join joins what holds by a sign; one decides it, nothing is the value of none.
+func join(all []string, sign, one, nothing string) string {
+	var parts []string
+	for _, a := range all {
+		switch a {
+		case one:
+			return one
+		case nothing:
+		default:
+			parts = append(parts, a)
+		}
+	}
+	switch len(parts) {
+	case 0:
+		return nothing
+	case 1:
+		return parts[0]
+	}
+	return "(" + strings.Join(parts, sign) + ")"
+}

@@ -1,0 +1,123 @@
+package explore
+
+import "cuewright/sim/step"
+
+// apart is how long before a timer runs out a press must come that comes
+// before it: what a story asks of a finger, and the least that there is.
+var apart = [...]int64{1000, 1}
+
+// atLeast says that events[then] comes at least micros after events[first];
+// event 0 is power-on, at 0.
+type atLeast struct {
+	first, then int
+	micros      int64
+}
+
+// times gives the earliest times at which the events of a path can come, in
+// microseconds from power-on, or nil when they cannot come in that order.
+func (g *engine) times(path []int32) []int64 {
+	for _, gap := range apart {
+		if at := earliest(len(path)+1, g.constraints(path, gap)); at != nil {
+			return at[1:]
+		}
+	}
+	return nil
+}
+
+// clock is a running timer on a path: the event that started it and how long
+// it runs.
+type clock struct {
+	timer int32
+	since int
+	runs  int64
+}
+
+// constraints says what the order of a path asks of its times: events come
+// one after the other, a timer runs out exactly when it is due, and none that
+// is running is overdue. Timers due at one moment run out in table order, and
+// what someone does at that moment comes after them.
+func (g *engine) constraints(path []int32, gap int64) []atLeast {
+	words := g.space.start(g.p, g.o.Faults)
+	var list []atLeast
+	var running []clock
+	for n, e := range path {
+		at := n + 1
+		list = append(list, atLeast{n, at, 0})
+		ev := g.evs[e]
+		for _, k := range running {
+			switch {
+			case ev.Kind != step.Expire:
+				list = append(list, atLeast{at, k.since, gap - k.runs})
+			case k.timer == ev.A:
+				list = append(list, atLeast{k.since, at, k.runs}, atLeast{at, k.since, -k.runs})
+			case k.timer < ev.A:
+				list = append(list, atLeast{at, k.since, 1 - k.runs})
+			default:
+				list = append(list, atLeast{at, k.since, -k.runs})
+			}
+		}
+		i := g.leaf(e, words)
+		next := make([]uint64, len(words))
+		g.does.apply(i, words, next)
+		running = g.carry(running, at, e, i, next)
+		words = next
+	}
+	return list
+}
+
+// carry is the timers that run after an event.
+func (g *engine) carry(running []clock, at int, e, leaf int32, words []uint64) []clock {
+	var after []clock
+	for _, timer := range g.timers(words, nil) {
+		k := clock{timer: timer, since: -1}
+		if g.evs[e].Kind != step.Expire || g.evs[e].A != timer {
+			for _, was := range running {
+				if was.timer == timer {
+					k = was
+				}
+			}
+		}
+		for _, a := range g.does.leaves[leaf].arms {
+			if a.timer == timer {
+				k.since, k.runs = at, a.micros
+			}
+		}
+		g.consistent(k.since >= 0, e)
+		after = append(after, k)
+	}
+	return after
+}
+
+// earliest solves difference constraints over n events for their least times
+// (Bellman and Ford's algorithm for longest paths from event 0), or gives nil
+// when they contradict each other.
+func earliest(n int, list []atLeast) []int64 {
+	at := make([]int64, n)
+	for range n + 1 {
+		moved := false
+		for _, c := range list {
+			if t := at[c.first] + c.micros; t > at[c.then] {
+				at[c.then] = t
+				moved = true
+			}
+		}
+		if at[0] > 0 {
+			return nil
+		}
+		if !moved {
+			return at
+		}
+	}
+	return nil
+}
+
+// story is a path with its times.
+func (g *engine) story(path []int32, at []int64) ([]step.Event, int) {
+	story, presses := make([]step.Event, len(path)), 0
+	for i, e := range path {
+		story[i] = g.evs[e].Event
+		story[i].At = at[i]
+		presses += g.evs[e].cost
+	}
+	return story, presses
+}

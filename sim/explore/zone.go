@@ -1,0 +1,218 @@
+package explore
+
+import "cuewright/sim/step"
+
+// zones goes through the states of a slice with exact times. A zone is a
+// discrete state and all that the due times of its running timers can be: a
+// bound for the difference of each two of them, and of each and now (a
+// difference-bound matrix; D. Dill, Timing assumptions and verification of
+// finite-state concurrent systems, 1989). Timers only count down to a fixed
+// moment, so no bound is greater than the longest of them: there are finitely
+// many zones, without extrapolation.
+type zones struct {
+	*engine
+	all     []zone
+	of      map[string][]int32 // zones of a discrete state
+	hit     int
+	last    int32
+	bound   Bound
+	presses int
+	memory  int64
+}
+
+// zone is one zone just after an event. Bounds is (n+1)² numbers, row by row:
+// bounds[i][j] is the most that due i can be after due j; row and column 0 are
+// now, the others the running timers in table order.
+type zone struct {
+	words  []uint64
+	timers []int32
+	bounds []int64
+	parent int32
+	via    int32
+}
+
+func (g *engine) zones() *zones {
+	return &zones{engine: g, of: map[string][]int32{}, hit: -1, last: -1}
+}
+
+func (z *zones) run() {
+	z.note(zone{words: z.space.start(z.p, z.o.Faults), bounds: []int64{0}, parent: -1})
+	for lo := 0; lo < len(z.all) && !z.over(); z.presses++ {
+		for i := lo; i < len(z.all) && !z.over(); i++ {
+			z.turn(i, 0)
+		}
+		hi := len(z.all)
+		for i := lo; i < hi && !z.over(); i++ {
+			z.turn(i, 1)
+		}
+		lo = hi
+	}
+}
+
+func (z *zones) over() bool { return z.hit >= 0 || z.bound != NoBound || z.outgrown() }
+
+func (z *zones) turn(i, cost int) {
+	if i&63 == 0 {
+		z.check(i)
+	}
+	d := &z.turns[cost]
+	for _, e := range d.always {
+		z.event(i, e)
+	}
+	for k, f := range d.fields {
+		for _, e := range d.lists[k][z.space.fields[f].get(z.all[i].words)] {
+			z.event(i, e)
+		}
+	}
+}
+
+// check holds the search against its bounds.
+func (z *zones) check(i int) {
+	n := uint64(len(z.all))
+	switch {
+	case z.o.States > 0 && n > z.o.States:
+		z.bound = StateBound
+	case z.o.Bytes > 0 && z.memory > z.o.Bytes:
+		z.bound = ByteBound
+	case z.o.Progress != nil && !z.o.Progress(Progress{States: n, Waiting: n - uint64(i), Presses: z.presses, Bytes: z.memory, Timed: true}):
+		z.bound = Stopped
+	}
+}
+
+// event goes on from zone i by an event, if there is a time for it.
+func (z *zones) event(i int, e int32) {
+	from := &z.all[i]
+	if z.over() || !z.happens(e, from.words) {
+		return
+	}
+	b := z.when(from, e)
+	if b == nil {
+		return
+	}
+	l := z.leaf(e, from.words)
+	if z.does.leaves[l].bad {
+		z.hit, z.last = i, e
+		return
+	}
+	if z.does.leaves[l].same && len(z.does.leaves[l].arms) == 0 && z.evs[e].Kind != step.Expire {
+		return // nothing but time has passed
+	}
+	next := zone{words: make([]uint64, len(from.words)), parent: int32(i), via: e}
+	z.does.apply(l, from.words, next.words)
+	next.timers = z.timers(next.words, nil)
+	next.bounds = z.after(from, b, e, l, next.timers)
+	z.note(next)
+}
+
+// when is the bounds of a zone at the moment of an event: time has passed, no
+// timer is overdue, and those due before it have run out. Nil is never.
+func (z *zones) when(from *zone, e int32) []int64 {
+	n := len(from.timers) + 1
+	b := make([]int64, len(from.bounds))
+	copy(b, from.bounds)
+	ev := &z.evs[e]
+	for j := 1; j < n; j++ {
+		slack := int64(0) // the least that timer j is due after now
+		switch timer := from.timers[j-1]; {
+		case ev.Kind != step.Expire:
+			slack = 1
+		case timer == ev.A:
+			b[j*n] = min(b[j*n], 0)
+		case timer < ev.A:
+			slack = 1
+		}
+		b[j] = -slack // what it was before time passed is no bound any more
+	}
+	if !tighten(b, n) {
+		return nil
+	}
+	return b
+}
+
+// tighten makes every bound as narrow as the others make it (Floyd and
+// Warshall's algorithm) and says whether anything is within them.
+func tighten(b []int64, n int) bool {
+	for k := range n {
+		for i := range n {
+			for j := range n {
+				if d := b[i*n+k] + b[k*n+j]; d < b[i*n+j] {
+					b[i*n+j] = d
+				}
+			}
+		}
+	}
+	for i := range n {
+		if b[i*n+i] < 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// after is the bounds just after an event: timers that have ended are gone,
+// those that it started are due exactly as long after now as they run.
+func (z *zones) after(from *zone, b []int64, e, l int32, timers []int32) []int64 {
+	n, m := len(from.timers)+1, len(timers)+1
+	was := make([]int, m)    // where it was before, 0 when it is started now
+	runs := make([]int64, m) // how long then
+	for j := 1; j < m; j++ {
+		for k, timer := range from.timers {
+			if timer == timers[j-1] && (z.evs[e].Kind != step.Expire || z.evs[e].A != timer) {
+				was[j] = k + 1
+			}
+		}
+		known := was[j] > 0
+		for _, a := range z.does.leaves[l].arms {
+			if a.timer == timers[j-1] {
+				was[j], runs[j], known = 0, a.micros, true
+			}
+		}
+		z.consistent(known, e)
+	}
+	out := make([]int64, m*m)
+	for i := range m {
+		for j := range m {
+			out[i*m+j] = b[was[i]*n+was[j]] + runs[i] - runs[j]
+		}
+	}
+	return out
+}
+
+// note adds a zone that is not within one found before.
+func (z *zones) note(x zone) {
+	key := make([]byte, 0, 8*len(x.words))
+	for _, w := range x.words {
+		key = number(key, w)
+	}
+	for _, i := range z.of[string(key)] {
+		if within(x.bounds, z.all[i].bounds) {
+			return
+		}
+	}
+	z.of[string(key)] = append(z.of[string(key)], int32(len(z.all)))
+	z.all = append(z.all, x)
+	z.memory += int64(128 + 8*len(x.words) + 4*len(x.timers) + 8*len(x.bounds))
+	if z.wanted(x.words) {
+		z.hit = len(z.all) - 1
+	}
+}
+
+func within(a, b []int64) bool {
+	for i := range a {
+		if a[i] > b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func (z *zones) path() []int32 {
+	var way []int32
+	for i := int32(z.hit); z.all[i].parent >= 0; i = z.all[i].parent {
+		way = append([]int32{z.all[i].via}, way...)
+	}
+	if z.last >= 0 {
+		way = append(way, z.last)
+	}
+	return way
+}
