@@ -189,9 +189,13 @@ page cameras on desk {
 }
 `
 	f, r, _ := read(t, show, "")
-	r.Partial = true
+	r.Partial, r.Holes = true, true
 	if _, list := Show(f, r); fmt.Sprint(codesOf(list)) != "[never-run]" {
 		t.Errorf("with half a plan: %v", list)
+	}
+	r.Holes, r.Lost = false, map[string]bool{"screns": true, "hooter": true, "isolated": true}
+	if _, list := Show(f, r); fmt.Sprint(codesOf(list)) != "[never-run unknown-name]" || list[1].At.Text() != "wied" {
+		t.Errorf("a fault in the plan that loses names hides no other name: %v", list)
 	}
 	f, r, _ = read(t, show+"page { ]\n", "")
 	_, list := Show(f, r)

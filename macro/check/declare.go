@@ -140,7 +140,7 @@ func (c *checker) baseScope() cond.Scope {
 		if e, ok := c.rack.Names[name]; ok {
 			return e.Kind, true
 		}
-		return 0, c.rack.Partial && !s.Macros[name] && !s.Pages[name] && name != "rundown"
+		return 0, c.mayBeLost(name) && !s.Macros[name] && !s.Pages[name] && name != "rundown"
 	}
 	s.Names = c.planNames
 	return s

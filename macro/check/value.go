@@ -144,7 +144,7 @@ func (c *checker) unknownOperand(g given, want noun.Kind) {
 		c.report(diag.New("wrong-kind", at, "`%s` is no %s", text, want).Mend("write %s", literalOf(want)), g)
 		return
 	}
-	if c.rack.Partial {
+	if c.mayBeLost(text) {
 		return
 	}
 	names := c.namesOf(want)
@@ -243,3 +243,7 @@ func (c *checker) planName(n syntax.Name, want noun.Kind) *plan.Entry {
 	}
 	return g.entry
 }
+
+// mayBeLost says that a name may be missing only because of a mistake in the
+// plan, which has been reported.
+func (c *checker) mayBeLost(name string) bool { return c.rack.Holes || c.rack.Lost[name] }

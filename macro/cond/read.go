@@ -4,7 +4,6 @@ import (
 	"errors"
 	"strings"
 
-	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/parser"
 
@@ -73,9 +72,6 @@ func (r *reader) offset(point int) int {
 	}
 	return int(r.offsets[min(point, len(r.offsets)-1)])
 }
-
-// written is what stands in the file at a node's own token.
-func (r *reader) written(n ast.Node) string { return r.at(n.Location()).Text() }
 
 // closing is the end of the brackets that open at or after the given byte of
 // the file, or that byte when there are none.

@@ -100,7 +100,7 @@ func (r *reader) end(n *node, output bool) *Port {
 	d := r.deviceNamed(n.at, name, "a device")
 	switch {
 	case d == nil:
-		r.loose = r.loose || !output && !r.unclear[name]
+		r.loose = r.loose || !output && !r.rack.Lost[name]
 		return nil
 	case r.broken[d]:
 		return nil
@@ -164,7 +164,7 @@ func (r *reader) deviceNamed(at source.Span, name, wanted string) *Device {
 	if e != nil && e.Device != nil {
 		return e.Device
 	}
-	if r.unclear[name] && e == nil {
+	if r.rack.Lost[name] && e == nil {
 		r.rack.Partial = true
 		return nil
 	}

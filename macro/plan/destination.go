@@ -60,7 +60,7 @@ func (r *reader) onAir(d *Destination, n *node) {
 			d.While = e.Device
 			return
 		}
-		if r.unclear[encoder] {
+		if r.rack.Lost[encoder] {
 			return
 		}
 		bad := diag.New("unknown-device", n.at, "there is no encoder `%s`", encoder)
@@ -90,7 +90,7 @@ func (r *reader) refuses(d *Destination, n *node) {
 			d.Refuses[e.Source] = true
 			known = true
 		}
-		if known || r.unclear[word] {
+		if known || r.rack.Lost[word] {
 			continue
 		}
 		bad := diag.New("unknown-source", item.at, "`%s` is neither a source nor a kind of picture", word)

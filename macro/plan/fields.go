@@ -79,7 +79,7 @@ func (f fields) get(key string) *node {
 // need is get for a key that must be there; because says what it is for.
 func (f fields) need(key, because string) *node {
 	n := f.get(key)
-	if n == nil && f.r.unclear[key] {
+	if n == nil && f.r.rack.Lost[key] {
 		f.r.rack.Partial = true // it may stand in what could not be read
 	} else if n == nil {
 		at := f.at

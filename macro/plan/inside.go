@@ -222,7 +222,7 @@ func (in *inner) takeable() []string {
 
 func (in *inner) unknownPick(n *node, word string, known []string) {
 	name, _, _ := strings.Cut(word, " ")
-	if in.rack.Partial = true; in.broken[in.d] || in.unclear[name] {
+	if in.rack.Partial = true; in.broken[in.d] || in.rack.Lost[name] {
 		return
 	}
 	d := diag.New("unknown-pick", n.at, "`%s` has no `%s` inside", in.d.Name, word)

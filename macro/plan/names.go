@@ -46,8 +46,8 @@ func (r *reader) fresh(key *node) bool {
 // lost remembers a name of something that was not understood.
 func (r *reader) lost(name string) {
 	r.rack.Partial = true
-	r.unclear[name] = true
-	r.unclear[wordily(name)] = true
+	r.rack.Lost[name] = true
+	r.rack.Lost[wordily(name)] = true
 }
 
 // goodName says that a name is made of small letters, digits and `_`, and is

@@ -15,7 +15,9 @@ import (
 // Rack is the routing plan.
 type Rack struct {
 	File         *source.File
-	Partial      bool // some of the plan was not understood
+	Partial      bool            // some of the plan was not understood
+	Holes        bool            // what was not understood may have held names that nobody knows
+	Lost         map[string]bool // names whose things were not understood
 	Name         string
 	Rate         timecode.Rate
 	Devices      []*Device // in file order, as are all lists here

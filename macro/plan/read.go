@@ -11,11 +11,11 @@ import (
 // understood; the findings are every mistake of the plan, in reading order.
 func Read(src *source.File) (*Rack, diag.List) {
 	r := &reader{
-		src:     src,
-		rack:    &Rack{File: src, Names: map[string]*Entry{}},
-		said:    map[string]source.Span{},
-		unclear: map[string]bool{}, unsure: map[*Device]bool{},
-		ports: map[*Port]bool{}, broken: map[*Device]bool{},
+		src:    src,
+		rack:   &Rack{File: src, Names: map[string]*Entry{}, Lost: map[string]bool{}},
+		said:   map[string]source.Span{},
+		unsure: map[*Device]bool{},
+		ports:  map[*Port]bool{}, broken: map[*Device]bool{},
 		misnamed: map[*Cable]bool{}, reach: map[*Port][]string{},
 	}
 	r.plan(r.tree())
@@ -29,7 +29,6 @@ type reader struct {
 	found diag.List
 
 	said     map[string]source.Span    // every name of the plan and of its aux buses
-	unclear  map[string]bool           // names of what was not understood: nothing is said about their uses
 	broken   map[*Device]bool          // its kind or ports were not understood
 	ports    map[*Port]bool            // a cable of it was not understood
 	misnamed map[*Cable]bool           // its tie has a name that was refused
@@ -49,6 +48,10 @@ func (r *reader) add(d diag.Diagnostic) { r.found.Add(d) }
 // lose reports a finding for which something was left out of the rack.
 func (r *reader) lose(d diag.Diagnostic) {
 	r.rack.Partial = true
+	switch d.Code {
+	case "unknown-key", "key-twice", "wrong-shape", "missing-key", "yaml-fault", "yaml-extra":
+		r.rack.Holes = true
+	}
 	r.found.Add(d)
 }
 

@@ -78,7 +78,7 @@ func (r *reader) way(c *Control, f fields, at source.Span) bool {
 			Mend("write `%s: …`, since `%s` is reached by %s", want, c.Device.Name, c.Wire))
 	case c.Wire != "" && has == nil:
 		written := osc
-		if web == false {
+		if !web {
 			written = request
 		}
 		r.lose(diag.New("bad-message", written.at, "`%s` is reached by %s, so this is said with `%s`", c.Device.Name, c.Wire, want))

@@ -98,7 +98,7 @@ func open(data []byte) ([]byte, error) {
 	if !bytes.HasPrefix(data, []byte(magic)) {
 		return nil, ErrNotProgram{}
 	}
-	line, payload, whole := bytes.Cut(data[:min(len(data), maxHead)], []byte("\n"))
+	line, _, whole := bytes.Cut(data[:min(len(data), maxHead)], []byte("\n"))
 	words := strings.Split(string(line[len(magic):]), " ")
 	version, ok := count(words[0])
 	if !ok {
@@ -110,7 +110,7 @@ func open(data []byte) ([]byte, error) {
 	if !whole || len(words) != 3 || version != Version {
 		return nil, ErrDamaged{"its head cannot be read"}
 	}
-	payload = data[len(line)+1:]
+	payload := data[len(line)+1:]
 	length, ok := count(words[1])
 	switch {
 	case !ok:
