@@ -71,7 +71,7 @@ func (l *livePost) request(ctx context.Context, device int32, m *program.Message
 	if err != nil {
 		return "", coded(err)
 	}
-	return strings.TrimSpace(fmt.Sprintf("answered %d %s", answer.Status, firstLine(answer.Body))), nil
+	return strings.TrimSpace(fmt.Sprintf("answered %d %s", answer.Status, answer.Line)), nil
 }
 
 // coded adds a fault's code, so that it can be explained.

@@ -20,12 +20,12 @@ import (
 //	payload = the Program as one JSON text (RFC 8259), on one line, no line end
 //
 // The payload is what encoding/json writes for a Program: an object with every
-// field of the struct, under its Go name, in the order of program.go; byte
+// field of the struct, under its Go name, in the order of the struct; byte
 // strings in base64; empty tables as null. It is the only way to write that
 // Program: Decode refuses a payload that differs from what Encode would write,
 // so another order, another spelling, an unknown or a doubled field, or a byte
 // too many is damage. The head can be read by any version, to say how new a
-// file is; a change of program.go that alters the payload raises Version.
+// file is; a change of a struct that alters the payload raises Version.
 const (
 	magic   = "cuewright-program "
 	maxHead = len(magic) + 10 + 1 + 10 + 1 + 2*sha256.Size + 1

@@ -10,7 +10,7 @@ const Longest int64 = 1 << 50
 // can meet an index out of range, a variable that is too small, a task that
 // never comes to rest, or two things that believe to own one variable:
 //
-//   - every index is in its table, and -1 only where program.go allows it;
+//   - every index is in its table, and -1 only where the tables allow it;
 //   - every variable and timer belongs to exactly one thing, which points back
 //     at it, and has the size that its kind demands;
 //   - every node's Up is what its bank or switch can pick, in that order;
