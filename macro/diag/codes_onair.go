@@ -20,6 +20,8 @@ var onairCodes = []Entry{
 		"What goes out now cannot be replayed, cut or shown again if nobody records it."},
 	{"rival-macros", Warning, "two running scripts pull one bus two ways",
 		"Whichever speaks last wins, so the picture is a matter of luck."},
+	{"operators-collide", Warning, "two running scripts drive one machine two ways",
+		"One script loads, plays or stops what the other one still counts on, and both go wrong in front of the audience."},
 	{"transition-over-transition", Warning, "transition started over a running one",
 		"The running transition is cut short, and the audience sees the picture jump."},
 	{"tie-lines-exhausted", Error, "no free tie line",

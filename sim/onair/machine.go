@@ -7,41 +7,44 @@ import (
 	"cuewright/sim/step"
 )
 
-// seenAt names a destination on air that shows a source after the event.
-func (w *Watch) seenAt(source int32) (name string, at program.Place, ok bool) {
-	if source < 0 || !w.ga.OnAir().Has(source) {
-		return "", program.Place{}, false
+// seenAt is a destination on air that shows a source after the event, or nil.
+func (w *Watch) seenAt(source int32, on scope) *program.Destination {
+	if source < 0 {
+		return nil
 	}
-	for d, to := range w.p.Destinations {
-		if w.ga.OnAirDestination(int32(d)) && w.ga.At(to.Node).Has(source) {
-			return to.Name, to.At, true
+	for d := range w.p.Destinations {
+		if to := &w.p.Destinations[d]; on.sees(d) && w.ga.OnAirDestination(int32(d)) && w.has(w.ga, to.Node, source) {
+			return to
 		}
 	}
-	return "", program.Place{}, false
+	return nil
 }
 
 // cameras looks for robotic cameras sent to a shot while the audience sees
 // them. A camera that this same event takes off air may move.
-func (w *Watch) cameras() {
+func (w *Watch) cameras(on scope) {
 	for i := range w.effects {
 		e := &w.effects[i]
-		if e.Kind != step.Sent || e.Command.Verb != program.Recall {
+		if e.Kind != step.Sent || e.Command.Verb != program.Recall || !on.about(e.Command.A) {
 			continue
 		}
 		c := &w.p.Cameras[e.Command.A]
-		if name, at, seen := w.seenAt(c.Source); seen && c.Robotic {
+		if !c.Robotic {
+			continue
+		}
+		if to := w.seenAt(c.Source, on); to != nil && !w.answered() {
 			shot := c.Shots[e.Command.B]
-			w.say("camera-moved-on-air", w.of(e), fmt.Sprintf("`%s` moves to its shot %d `%s` while `%s` shows it on air", c.Name, shot.Number, shot.Name, name),
-				Note{at, "the destination"})
+			w.say("camera-moved-on-air", w.of(e), fmt.Sprintf("`%s` moves to its shot %d `%s` while `%s` shows it on air", c.Name, shot.Number, shot.Name, to.Name),
+				Note{to.At, "the destination"})
 		}
 	}
 }
 
 // touched looks for decks loaded or stopped while the audience sees them.
-func (w *Watch) touched() {
+func (w *Watch) touched(on scope) {
 	for i := range w.effects {
 		e := &w.effects[i]
-		if e.Kind != step.Sent || e.Command.Verb != program.Load && e.Command.Verb != program.StopDeck {
+		if e.Kind != step.Sent || e.Command.Verb != program.Load && e.Command.Verb != program.StopDeck || !on.about(e.Command.A) {
 			continue
 		}
 		did := "loaded"
@@ -49,46 +52,47 @@ func (w *Watch) touched() {
 			did = "stopped"
 		}
 		deck := &w.p.Decks[e.Command.A]
-		if name, at, seen := w.seenAt(deck.Source); seen {
-			w.say("deck-touched-on-air", w.of(e), fmt.Sprintf("`%s` is %s while `%s` shows it on air", deck.Name, did, name), Note{at, "the destination"})
+		if to := w.seenAt(deck.Source, on); to != nil && !w.answered() {
+			w.say("deck-touched-on-air", w.of(e), fmt.Sprintf("`%s` is %s while `%s` shows it on air", deck.Name, did, to.Name), Note{to.At, "the destination"})
 		}
 	}
 }
 
 // ranOut looks for clips that ended in the picture. A deck that a transition
 // is already taking away may end.
-func (w *Watch) ranOut() {
+func (w *Watch) ranOut(on scope) {
 	for i := range w.p.Decks {
 		deck := &w.p.Decks[i]
-		if w.was(deck.State) != program.DeckPlaying || w.is(deck.State) != program.DeckEnded {
+		if !on.about(int32(i)) || deck.Source < 0 || w.was(deck.State) != program.DeckPlaying || w.is(deck.State) != program.DeckEnded {
 			continue
 		}
-		name, at, seen := w.seenAt(deck.Source)
-		if !seen || !w.stays(deck.Source) {
+		to := w.stays(deck.Source, on)
+		if to == nil || w.answered() {
 			continue
 		}
 		why := w.decks[i]
 		if why.at.Line == 0 {
 			why.at = deck.At
 		}
-		w.say("deck-ran-out-on-air", why, fmt.Sprintf("the clip on `%s` ends while `%s` shows it on air", deck.Name, name), Note{at, "the destination"})
+		w.say("deck-ran-out-on-air", why, fmt.Sprintf("the clip on `%s` ends while `%s` shows it on air", deck.Name, to.Name), Note{to.At, "the destination"})
 	}
 }
 
-// stays says whether a source is still on air when all transitions that run
-// now have come to their ends.
-func (w *Watch) stays(source int32) bool {
+// stays is a destination on air that still shows a source when all
+// transitions that run now have come to their ends, or nil.
+func (w *Watch) stays(source int32, on scope) *program.Destination {
 	seen := make([]bool, len(w.p.Nodes))
 	for d := range w.p.Destinations {
-		if w.ga.OnAirDestination(int32(d)) && w.leadsTo(w.p.Destinations[d].Node, source, seen) {
-			return true
+		to := &w.p.Destinations[d]
+		if on.sees(d) && w.ga.OnAirDestination(int32(d)) && w.leadsTo(to.Node, source, w.wayOf(source, w.p.Sources[source].Node), seen) {
+			return to
 		}
 	}
-	return false
+	return nil
 }
 
-func (w *Watch) leadsTo(node, source int32, seen []bool) bool {
-	if seen[node] {
+func (w *Watch) leadsTo(node, source int32, can *way, seen []bool) bool {
+	if seen[node] || !can.from[node] {
 		return false
 	}
 	seen[node] = true
@@ -108,7 +112,7 @@ func (w *Watch) leadsTo(node, source int32, seen []bool) bool {
 		}
 	}
 	for i, end := from, len(w.buf); i < end; i++ {
-		if w.leadsTo(w.buf[i], source, seen) {
+		if w.leadsTo(w.buf[i], source, can, seen) {
 			return true
 		}
 	}
@@ -116,14 +120,10 @@ func (w *Watch) leadsTo(node, source int32, seen []bool) bool {
 }
 
 // unrecorded looks for an encoder that is live while no recorder rolls.
-func (w *Watch) unrecorded() {
-	if len(w.p.Recorders) == 0 || w.rolling(w.is) {
-		return
-	}
-	nobodyWas := !w.rolling(w.was)
+func (w *Watch) unrecorded(on scope) {
 	for i := range w.p.Encoders {
 		e := &w.p.Encoders[i]
-		if w.is(e.State) != program.MachineRunning || nobodyWas && w.was(e.State) == program.MachineRunning {
+		if !on.about(int32(i)) || !w.liveAlone(e, w.is) || w.liveAlone(e, w.was) || w.answered() {
 			continue
 		}
 		what := "goes live while no recorder rolls"
@@ -140,18 +140,22 @@ func (w *Watch) unrecorded() {
 	}
 }
 
-func (w *Watch) rolling(get func(int32) uint32) bool {
+// liveAlone says whether an encoder is live while no recorder rolls.
+func (w *Watch) liveAlone(e *program.Encoder, get func(int32) uint32) bool {
+	if len(w.p.Recorders) == 0 || get(e.State) != program.MachineRunning {
+		return false
+	}
 	for i := range w.p.Recorders {
 		if get(w.p.Recorders[i].State) == program.MachineRunning {
-			return true
+			return false
 		}
 	}
-	return false
+	return true
 }
 
 // failures looks for devices that did not do what they were told; once for
 // each device and action.
-func (w *Watch) failures() {
+func (w *Watch) failures(on scope) {
 	for i := range w.effects {
 		e := &w.effects[i]
 		why := ""
@@ -163,7 +167,7 @@ func (w *Watch) failures() {
 		case e.Reason == step.RecorderFull && (e.Kind == step.Failed || e.Kind == step.Sent):
 			why = "is full and cannot roll"
 		}
-		if why == "" || e.Device < 0 || w.saidBefore(i) {
+		if why == "" || e.Device < 0 || !on.about(e.Device) || w.saidBefore(i) || w.answered() {
 			continue
 		}
 		d := &w.p.Devices[e.Device]

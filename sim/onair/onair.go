@@ -45,12 +45,19 @@ type Watch struct {
 	drives   []drive // by bus, see busOf
 
 	// for one Look
+	lb, la        *state.Layout
 	before, after *state.State
 	gb, ga        *signal.Graph
 	event         step.Event
 	effects       []step.Effect
 	found         []Finding
 	buf           []int32
+
+	asking bool // a proof asks: yes or no, with as few reads as the answer needs
+	wrong  bool // the answer is yes
+	ways   map[[2]int32]*way
+	rings  [][]int32
+	pulls  []map[int32][]pull
 }
 
 // tables follow from the program; all watches of a program share them.
@@ -64,11 +71,11 @@ type tables struct {
 
 // NewWatch makes a Watch at the start of a show.
 func NewWatch(p *program.Program, l *state.Layout) *Watch {
-	w := &Watch{tables: &tables{p: p, l: l},
+	w := &Watch{tables: &tables{p: p, l: l}, lb: l, la: l,
 		banks: make([]cause, len(p.Banks)), decks: make([]cause, len(p.Decks)),
 		machines: make([]cause, len(p.Recorders)+len(p.Encoders)),
 		flashes:  make([]flash, len(p.Destinations)),
-		drives:   make([]drive, 2*len(p.Banks)+len(p.Switches))}
+		drives:   make([]drive, things(p))}
 	w.forget()
 	w.findOwn()
 	w.findCalls()
@@ -92,7 +99,7 @@ func (w *Watch) Clone() *Watch {
 	c := *w
 	c.banks, c.decks, c.machines = slices.Clone(w.banks), slices.Clone(w.decks), slices.Clone(w.machines)
 	c.flashes, c.drives = slices.Clone(w.flashes), slices.Clone(w.drives)
-	c.buf, c.found, c.effects = nil, nil, nil
+	c.buf, c.found, c.effects, c.ways = nil, nil, nil, nil
 	return &c
 }
 
@@ -118,24 +125,24 @@ func (t *tables) findOwn() {
 // Look looks at one event. gb and ga have already been turned to the states
 // before and after it. What it gives is good until the next Look.
 func (w *Watch) Look(before, after *state.State, gb, ga *signal.Graph, event step.Event, effects []step.Effect) []Finding {
-	w.before, w.after, w.gb, w.ga, w.event, w.effects = before, after, gb, ga, event, effects
-	w.found = nil
+	w.turn(Side{w.l, before, gb}, Side{w.l, after, ga}, event, effects)
 	for i := range effects {
 		w.remember(&effects[i])
 	}
-	w.transitions()
+	w.transitions(all)
 	w.rivals()
-	w.routes()
-	w.failures()
-	w.cameras()
-	w.touched()
+	w.routes(all)
+	w.failures(all)
+	w.cameras(all)
+	w.touched(all)
 	if !slices.Equal(before.Words, after.Words) {
-		w.ranOut()
-		w.crosspoints()
-		w.loops()
-		w.refused()
-		w.origins()
-		w.unrecorded()
+		w.ranOut(all)
+		w.crosspoints(all)
+		w.loops(all)
+		w.refused(all)
+		w.recordings(all)
+		w.protected(all)
+		w.unrecorded(all)
 		w.flashing()
 	}
 	return w.found
@@ -145,5 +152,12 @@ func (w *Watch) say(code string, why cause, what string, also ...Note) {
 	w.found = append(w.found, Finding{Code: code, At: why.at, Task: why.task, What: what, Also: also})
 }
 
-func (w *Watch) was(v int32) uint32 { return w.l.Get(w.before, v) }
-func (w *Watch) is(v int32) uint32  { return w.l.Get(w.after, v) }
+// turn turns the watch to an event.
+func (w *Watch) turn(before, after Side, e step.Event, effects []step.Effect) {
+	w.lb, w.before, w.gb = before.Layout, before.State, before.Graph
+	w.la, w.after, w.ga = after.Layout, after.State, after.Graph
+	w.event, w.effects, w.found = e, effects, nil
+}
+
+func (w *Watch) was(v int32) uint32 { return w.lb.Get(w.before, v) }
+func (w *Watch) is(v int32) uint32  { return w.la.Get(w.after, v) }

@@ -30,6 +30,7 @@ type run struct {
 	found         []onair.Finding
 	lastAlone     []onair.Finding // of the last event
 	cloneDiverged bool
+	each          func(step.Event, []step.Effect) // sees every event, when set
 }
 
 func start(p *program.Program) *run {
@@ -50,6 +51,9 @@ func (r *run) apply(e step.Event) {
 	r.lastAlone = r.w.Look(r.before, r.s, r.gb, r.ga, e, effects)
 	r.cloneDiverged = r.cloneDiverged || !reflect.DeepEqual(r.lastAlone, clone.Look(r.before, r.s, r.gb, r.ga, e, effects))
 	r.found = append(r.found, r.lastAlone...)
+	if r.each != nil {
+		r.each(e, effects)
+	}
 }
 
 // pass lets time go by, timer by timer.

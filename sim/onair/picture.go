@@ -34,14 +34,17 @@ func (w *Watch) shows(g *signal.Graph, node int32) string {
 // crosspoints looks for a crosspoint that changed under a picture on air, when
 // nobody asked for another picture there: the destination's own switch still
 // looks the same way.
-func (w *Watch) crosspoints() {
+func (w *Watch) crosspoints(on scope) {
 	for s := range w.p.Switches {
 		sw := &w.p.Switches[s]
-		if w.was(sw.Var) == w.is(sw.Var) || w.gb.Origin(sw.Node) == w.ga.Origin(sw.Node) {
+		if !on.about(int32(s)) || w.was(sw.Var) == w.is(sw.Var) || w.gb.Origin(sw.Node) == w.ga.Origin(sw.Node) {
 			continue
 		}
 		for d := range w.p.Destinations {
-			if w.under(int32(s), int32(d)) {
+			if on.sees(d) && w.under(int32(s), int32(d)) {
+				if w.answered() {
+					return
+				}
 				why := w.blame(func(c program.Command) bool { return c.Verb == program.Crosspoint && c.A == int32(s) })
 				w.say("source-changed-on-air", why, fmt.Sprintf("`%s` changes from %s to %s while `%s` shows it on air",
 					w.carries(int32(s)), w.shows(w.gb, sw.Node), w.shows(w.ga, sw.Node), w.p.Destinations[d].Name),
@@ -53,13 +56,13 @@ func (w *Watch) crosspoints() {
 }
 
 // carries names a switch by its tie line, if it feeds one.
-func (w *Watch) carries(sw int32) string {
-	for _, t := range w.p.Ties {
-		if t.Switch == sw {
-			return t.Name
+func (t *tables) carries(sw int32) string {
+	for _, tie := range t.p.Ties {
+		if tie.Switch == sw {
+			return tie.Name
 		}
 	}
-	return w.p.Switches[sw].Name
+	return t.p.Switches[sw].Name
 }
 
 // under says whether destination d is on air all the time and shows switch sw
@@ -70,7 +73,7 @@ func (w *Watch) under(sw, d int32) bool {
 		return false
 	}
 	out := w.p.Switches[sw].Node
-	return w.gb.ThroughNode(to.Node, out) && w.ga.ThroughNode(to.Node, out) && !w.askedFor(sw, d)
+	return !w.askedFor(sw, d) && w.through(w.gb, to.Node, out) && w.through(w.ga, to.Node, out)
 }
 
 // askedFor says whether switch sw was set by a route to destination d.
@@ -85,7 +88,7 @@ func (w *Watch) askedFor(sw, d int32) bool {
 }
 
 // loops looks for feedback loops that were not there before.
-func (w *Watch) loops() {
+func (w *Watch) loops(scope) {
 	loops := w.ga.Loops()
 	if len(loops) == 0 {
 		return
@@ -128,11 +131,11 @@ func (w *Watch) loopInWords(loop []int32) string {
 }
 
 // refused looks for a picture that a destination may not show and did not.
-func (w *Watch) refused() {
+func (w *Watch) refused(on scope) {
 	for d := range w.p.Destinations {
 		to := &w.p.Destinations[d]
 		for _, s := range to.Refuses {
-			if w.ga.At(to.Node).Has(s) && !w.gb.At(to.Node).Has(s) {
+			if on.sees(d) && on.about(s) && w.has(w.ga, to.Node, s) && !w.has(w.gb, to.Node, s) && !w.answered() {
 				w.say("picture-refused", w.blame(w.onPicture(to.Node)),
 					fmt.Sprintf("`%s` shows `%s`, which it may not", to.Name, w.p.Sources[s].Name), Note{to.At, "the destination"})
 			}
@@ -140,22 +143,26 @@ func (w *Watch) refused() {
 	}
 }
 
-// origins looks for another picture on a rolling recorder or on a destination
-// that was and is protected.
-func (w *Watch) origins() {
+// recordings looks for another picture on a rolling recorder.
+func (w *Watch) recordings(on scope) {
 	for _, in := range w.p.Inputs {
-		if in.Recorder < 0 {
+		if in.Recorder < 0 || !on.about(in.Recorder) {
 			continue
 		}
 		r := &w.p.Recorders[in.Recorder]
 		rolling := w.was(r.State) == program.MachineRunning && w.is(r.State) == program.MachineRunning
-		if rolling && w.gb.Origin(in.Node) != w.ga.Origin(in.Node) {
+		if rolling && w.gb.Origin(in.Node) != w.ga.Origin(in.Node) && !w.answered() {
 			w.say("recorder-source-changed", w.blame(w.onPicture(in.Node)), fmt.Sprintf("`%s` is rolling and its picture changes from %s to %s",
 				r.Name, w.shows(w.gb, in.Node), w.shows(w.ga, in.Node)), Note{r.At, "the recorder"})
 		}
 	}
-	for _, d := range w.p.Destinations {
-		if w.was(d.Protect) == 1 && w.is(d.Protect) == 1 && w.gb.Origin(d.Node) != w.ga.Origin(d.Node) {
+}
+
+// protected looks for another picture on a destination that was and is
+// protected.
+func (w *Watch) protected(on scope) {
+	for i, d := range w.p.Destinations {
+		if on.about(int32(i)) && w.was(d.Protect) == 1 && w.is(d.Protect) == 1 && w.gb.Origin(d.Node) != w.ga.Origin(d.Node) && !w.answered() {
 			w.say("protected-changed", w.blame(w.onPicture(d.Node)), fmt.Sprintf("`%s` is protected and changes from %s to %s",
 				d.Name, w.shows(w.gb, d.Node), w.shows(w.ga, d.Node)), Note{d.At, "the destination"})
 		}

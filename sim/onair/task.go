@@ -43,10 +43,13 @@ func (t *tables) related(a, b int32) bool {
 }
 
 // transitions looks for a mix, wipe or fade that starts over a running one.
-func (w *Watch) transitions() {
+func (w *Watch) transitions(on scope) {
 	for b := range w.p.Banks {
 		bank := &w.p.Banks[b]
-		running := w.was(bank.Transition) != program.NoTransition && w.before.Due[bank.Timer] > w.event.At // else this very event ends it
+		if !on.about(int32(b)) {
+			continue
+		}
+		running := w.was(bank.Transition) != program.NoTransition && !w.endsNow(bank)
 		for i := range w.effects {
 			e := &w.effects[i]
 			if e.Kind != step.Sent || e.Command.A != int32(b) {
@@ -56,7 +59,7 @@ func (w *Watch) transitions() {
 			case program.CutTo, program.Take:
 				running = false
 			case program.Mix, program.Wipe, program.Fade:
-				if running {
+				if running && !w.answered() {
 					w.say("transition-over-transition", w.of(e),
 						fmt.Sprintf("`%s` starts a %s while another transition is still running", bank.Name, transition[e.Command.Verb]))
 				}
@@ -66,112 +69,23 @@ func (w *Watch) transitions() {
 	}
 }
 
+// endsNow says whether a bank's running transition ends in this very event, or
+// in this very moment. A proof has no times; of timers of one moment it takes
+// those of devices first, as everybody does.
+func (w *Watch) endsNow(bank *program.Bank) bool {
+	if w.asking {
+		return w.event.Kind == step.Expire && w.event.A == bank.Timer
+	}
+	return w.before.Due[bank.Timer] <= w.event.At
+}
+
 var transition = map[program.Verb]string{program.Mix: "mix", program.Wipe: "wipe", program.Fade: "fade"}
 
-// drive is who set a bus last: the script, to which pick, and where.
-type drive struct {
-	root, value int32
-	at          program.Place
-}
-
-// busOf is the bus that a command sets, in drives: each bank's program, each
-// bank's preset, each switch; -1 when it sets none.
-func (w *Watch) busOf(c program.Command) int {
-	switch c.Verb {
-	case program.CutTo, program.Take, program.Mix, program.Wipe:
-		return int(c.A)
-	case program.PresetTo:
-		return len(w.p.Banks) + int(c.A)
-	case program.Crosspoint:
-		return 2*len(w.p.Banks) + int(c.A)
-	}
-	return -1
-}
-
-// heading is the pick that a command leads its bus to.
-func (w *Watch) heading(c program.Command) int32 {
-	switch c.Verb {
-	case program.Take, program.Mix, program.Wipe:
-		b := &w.p.Banks[c.A]
-		if w.is(b.Transition) == program.Mixing || w.is(b.Transition) == program.Wiping {
-			return int32(w.is(b.Preset))
-		}
-		return int32(w.is(b.Program))
-	}
-	return c.B
-}
-
-// rivals looks for two scripts that set one bus to different pictures while
-// both run. One script and those it runs are one; so are the branches of one.
-func (w *Watch) rivals() {
-	for i := range w.effects {
-		e := &w.effects[i]
-		if e.Kind == step.Ended {
-			w.dropDrives(e.A)
-		}
-		if e.Kind != step.Sent || e.Task < 0 {
-			continue
-		}
-		bus := w.busOf(e.Command)
-		if bus < 0 {
-			continue
-		}
-		root, value := w.root[e.Task], w.heading(e.Command)
-		d := &w.drives[bus]
-		if d.root >= 0 && d.value != value && !w.related(d.root, root) && w.runs(d.root) && w.runs(root) {
-			w.say("rival-macros", w.of(e), fmt.Sprintf("`%s` sets %s to `%s` while `%s`, which has set it to `%s`, is still running",
-				w.p.Tasks[root].Name, w.busName(bus), w.pickName(bus, value), w.p.Tasks[d.root].Name, w.pickName(bus, d.value)),
-				Note{d.at, "set here before"})
-		}
-		*d = drive{root, value, w.of(e).at}
-	}
-}
-
-// dropDrives forgets what a script did, in a run that has ended.
-func (w *Watch) dropDrives(task int32) {
-	for i := range w.drives {
-		if w.drives[i].root == task {
-			w.drives[i].root = -1
-		}
-	}
-}
-
-// runs says whether a script was running before or is after the event.
-func (w *Watch) runs(task int32) bool {
-	at := w.p.Tasks[task].At
-	return at >= 0 && (w.was(at) != 0 || w.is(at) != 0)
-}
-
-func (w *Watch) busName(bus int) string {
-	n := len(w.p.Banks)
-	switch {
-	case bus < n:
-		return "`" + w.p.Banks[bus].Name + "`"
-	case bus < 2*n:
-		return "the preset of `" + w.p.Banks[bus-n].Name + "`"
-	}
-	sw := int32(bus - 2*n)
-	for d, own := range w.own {
-		if own == sw {
-			return "`" + w.p.Destinations[d].Name + "`"
-		}
-	}
-	return "`" + w.carries(sw) + "`"
-}
-
-func (w *Watch) pickName(bus int, value int32) string {
-	n := len(w.p.Banks)
-	if bus < 2*n {
-		return w.p.Banks[bus%n].Picks[value].Label
-	}
-	return w.p.Switches[bus-2*n].Picks[value].Label
-}
-
 // routes looks for routes that found no way.
-func (w *Watch) routes() {
+func (w *Watch) routes(on scope) {
 	for i := range w.effects {
 		e := &w.effects[i]
-		if e.Kind != step.Blocked {
+		if e.Kind != step.Blocked || !on.about(w.goal(e.Command)) || !on.because(e.Reason) || w.answered() {
 			continue
 		}
 		to, picture := w.routed(e.Command)
@@ -190,6 +104,14 @@ func (w *Watch) routes() {
 		}
 		w.say("tie-lines-exhausted", w.of(e), fmt.Sprintf("no tie line is free to bring %s to `%s`%s", picture, to, held), also...)
 	}
+}
+
+// goal is what a route leads to: a destination, or behind these a tie line.
+func (t *tables) goal(c program.Command) int32 {
+	if c.Verb == program.RouteTie {
+		return int32(len(t.p.Destinations)) + c.A
+	}
+	return c.A
 }
 
 // routed names the destination or tie line of a route, and the picture.

@@ -10,6 +10,8 @@
 package signal
 
 import (
+	"slices"
+
 	"cuewright/macro/program"
 	"cuewright/sim/state"
 )
@@ -201,28 +203,46 @@ func (g *Graph) OnAirDestination(d int32) bool {
 // source, what a switch has picked, and for a bank its program, its preset
 // too while mixing, and the fills of keyers that are on. A bank that is faded
 // to black is fed by nothing: its black is its own.
-func (g *Graph) Upstream(node int32, buf []int32) []int32 {
+func (g *Graph) Upstream(node int32, buf []int32) []int32 { return g.UpstreamIn(node, nil, buf) }
+
+// UpstreamIn is Upstream, but only of nodes that `in` has: what can lead to no
+// other is not looked at. Without an `in`, all do.
+func (g *Graph) UpstreamIn(node int32, in []bool, buf []int32) []int32 {
 	n := &g.p.Nodes[node]
 	if n.Kind == program.BankNode || n.Kind == program.CleanNode {
-		return g.upstreamOfBank(n, buf)
+		return g.upstreamOfBank(n, in, buf)
 	}
-	if up := g.bottom(n); up >= 0 {
+	if n.Kind == program.SwitchNode || n.Kind == program.PresetNode {
+		if !anyIn(n.Up, in) {
+			return buf
+		}
+	}
+	if up := g.bottom(n); up >= 0 && has(in, up) {
 		buf = append(buf, up)
 	}
 	return buf
 }
 
-func (g *Graph) upstreamOfBank(n *program.Node, buf []int32) []int32 {
+func has(in []bool, node int32) bool { return in == nil || in[node] }
+
+func anyIn(nodes []int32, in []bool) bool {
+	return in == nil || slices.ContainsFunc(nodes, func(n int32) bool { return in[n] })
+}
+
+func (g *Graph) upstreamOfBank(n *program.Node, in []bool, buf []int32) []int32 {
 	b := &g.p.Banks[n.Owner]
+	if !anyIn(n.Up, in) {
+		return buf
+	}
 	doing := g.l.Get(g.s, b.Transition)
 	if g.l.Get(g.s, b.Faded) != 0 && doing != program.FadingIn {
 		return buf
 	}
-	if up := g.pick(b.Picks, b.Program); up >= 0 {
+	if up := g.pick(b.Picks, b.Program); up >= 0 && has(in, up) {
 		buf = append(buf, up)
 	}
 	if doing == program.Mixing || doing == program.Wiping {
-		if up := g.pick(b.Picks, b.Preset); up >= 0 {
+		if up := g.pick(b.Picks, b.Preset); up >= 0 && has(in, up) {
 			buf = append(buf, up)
 		}
 	}
@@ -230,7 +250,7 @@ func (g *Graph) upstreamOfBank(n *program.Node, buf []int32) []int32 {
 		return buf
 	}
 	for _, k := range b.Keyers {
-		if fill := g.p.Keyers[k].Fill; fill >= 0 && g.l.Get(g.s, g.p.Keyers[k].On) != 0 {
+		if fill := g.p.Keyers[k].Fill; fill >= 0 && has(in, fill) && g.l.Get(g.s, g.p.Keyers[k].On) != 0 {
 			buf = append(buf, fill)
 		}
 	}

@@ -1,0 +1,174 @@
+package onair
+
+import (
+	"slices"
+
+	"cuewright/macro/program"
+	"cuewright/sim/step"
+)
+
+// Rival is two scripts that can drive one thing two ways: First has driven it,
+// and is still running when Second does. Both are tasks that are no branches.
+// A script that takes no time has no rival: who presses it means it.
+type Rival struct {
+	Code          string
+	Thing         int32
+	First, Second int32
+}
+
+// any is the value of a drive that is known only when it is done.
+const anything int32 = -5
+
+// pull is one place of a script where it drives a thing.
+type pull struct {
+	task, instr, value int32
+}
+
+// Rivals are the pairs of scripts that drive one thing to different values and
+// of which neither runs the other: first the pairs of the first thing.
+func (w *Watch) Rivals() []Rival {
+	var list []Rival
+	pulls := w.allPulls()
+	for thing := range pulls {
+		roots := make([]int32, 0, len(pulls[thing]))
+		for root := range pulls[thing] {
+			roots = append(roots, root)
+		}
+		slices.Sort(roots)
+		for _, a := range roots {
+			for _, b := range roots {
+				if !w.related(a, b) && w.takesTime(a) && w.takesTime(b) && differ(pulls[thing][a], pulls[thing][b]) {
+					list = append(list, Rival{w.rivalCode(int32(thing)), int32(thing), a, b})
+				}
+			}
+		}
+	}
+	return list
+}
+
+func (t *tables) takesTime(task int32) bool { return t.p.Tasks[task].At >= 0 }
+
+func differ(a, b []pull) bool {
+	return slices.ContainsFunc(a, func(x pull) bool {
+		return slices.ContainsFunc(b, func(y pull) bool { return x.value != y.value || x.value == anything })
+	})
+}
+
+// allPulls are the pulls on each thing by script.
+func (w *Watch) allPulls() []map[int32][]pull {
+	if w.pulls != nil {
+		return w.pulls
+	}
+	w.pulls = make([]map[int32][]pull, things(w.p))
+	for t := range w.p.Tasks {
+		for _, d := range w.actions(int32(t)) {
+			w.pullsOf(&w.p.Actions[d.action], func(thing, value int32) {
+				if w.pulls[thing] == nil {
+					w.pulls[thing] = map[int32][]pull{}
+				}
+				root := w.root[t]
+				w.pulls[thing][root] = append(w.pulls[thing][root], pull{int32(t), d.instr, value})
+			})
+		}
+	}
+	return w.pulls
+}
+
+// pullsOf tells the things that an action can drive, and to what. Which
+// crosspoints a route sets is known only when it is done: all that lie between
+// the picture and the place may be.
+func (w *Watch) pullsOf(a *program.Action, tell func(thing, value int32)) {
+	switch a.Verb {
+	case program.Take, program.Mix, program.Wipe:
+		tell(a.A, anything)
+	case program.Route, program.RouteTie:
+		own := int32(-1)
+		if a.Verb == program.RouteTie {
+			own = w.p.Ties[a.A].Switch
+		} else {
+			own = w.own[a.A]
+		}
+		from := w.wayOf(-1, a.B)
+		for s := range w.p.Switches {
+			sw := &w.p.Switches[s]
+			if from.from[sw.Node] && (int32(s) == own || own >= 0 && w.wayOf(-1, sw.Node).from[w.p.Switches[own].Node]) {
+				tell(int32(2*len(w.p.Banks)+s), anything)
+			}
+		}
+	default:
+		c := program.Command{Verb: a.Verb, A: a.A, B: a.B}
+		if thing := w.thingOf(c); thing >= 0 {
+			tell(thing, w.heading(c))
+		}
+	}
+}
+
+// RivalTasks are the tasks whose effects decide about a pair, and RivalVars
+// the variables that do.
+func (w *Watch) RivalTasks(r Rival) []int32 {
+	var tasks []int32
+	for t, root := range w.root {
+		if root == r.First || root == r.Second {
+			tasks = append(tasks, int32(t))
+		}
+	}
+	return tasks
+}
+
+// Collides says whether an event makes the two collide. It has no history, and
+// so may say yes where the watch, which has seen what First did, says no:
+// when First has not come by the place where it drives the thing.
+func (w *Watch) Collides(r Rival, before, after Side, e step.Event, effects []step.Effect) bool {
+	drives := func(e *step.Effect, root int32) bool {
+		return e.Kind == step.Sent && e.Task >= 0 && w.root[e.Task] == root && w.thingOf(e.Command) == r.Thing
+	}
+	if !slices.ContainsFunc(effects, func(e step.Effect) bool { return drives(&e, r.Second) }) {
+		return false
+	}
+	w.turn(before, after, e, effects)
+	if !w.runs(r.First) || !w.runs(r.Second) {
+		return false
+	}
+	spoken, last := false, int32(0) // whether First has driven it in this event, and to what
+	stands := true                  // nobody has driven it in this event
+	for i := range effects {
+		switch e := &effects[i]; {
+		case e.Kind == step.Ended && e.A == r.First:
+			spoken, stands = false, false
+		case drives(e, r.Second):
+			value := w.heading(e.Command)
+			if spoken && last != value || stands && w.hasDriven(r, value) {
+				return true
+			}
+			spoken, stands = false, false
+		case drives(e, r.First):
+			spoken, stands, last = true, false, w.heading(e.Command)
+		}
+	}
+	return false
+}
+
+// hasDriven says whether First, where it rests before the event, can have
+// driven the thing to where it stands, when that is not value.
+func (w *Watch) hasDriven(r Rival, value int32) bool {
+	k := &w.p.Tasks[r.First]
+	rest := w.was(k.At)
+	if rest == 0 {
+		return false
+	}
+	for _, x := range w.allPulls()[r.Thing][r.First] {
+		if x.task == r.First && x.instr >= k.Rests[rest-1] {
+			continue
+		}
+		switch at := r.Thing - int32(2*len(w.p.Banks)); {
+		case x.value == value && x.value != anything:
+		case at < 0 || r.Thing >= w.buses(): // others move these too, as a transition does when it ends
+			return true
+		default:
+			if stands := int32(w.was(w.p.Switches[at].Var)); stands != value && (x.value == stands || x.value == anything) {
+				return true
+			}
+		}
+	}
+	return false
+}
