@@ -64,12 +64,24 @@ func (e *Explorer) Reaches(cond int32, o Options) Result {
 // Property decides whether a property never comes about. Proved says that it
 // does not, Refuted that it does, with a story.
 func (e *Explorer) Property(q Property, o Options) Result {
-	c := e.x.newCone(o.Faults > 0)
+	whole := o.NoSlice || e.x.mayRunLong()
+	if !whole {
+		if r := e.explore(q, o, true, false); r.Verdict != Refuted {
+			return r
+		}
+	}
+	return e.explore(q, o, false, whole)
+}
+
+// explore decides a property on its slice. Loosely, only Proved is sure, and
+// a story may be impossible.
+func (e *Explorer) explore(q Property, o Options, loose, whole bool) Result {
+	c := e.x.newCone(o.Faults > 0, loose)
 	c.needVars(q.Vars)
 	for _, t := range q.Tasks {
 		c.needTask(t)
 	}
-	if o.NoSlice || e.x.mayRunLong() {
+	if whole {
 		c.everything()
 	}
 	for {
@@ -94,6 +106,10 @@ func (g *engine) decide() Result {
 		return r
 	case !s.hit:
 		r.Verdict = Proved
+		return r
+	}
+	if g.cone.loose {
+		r.Verdict = Refuted // perhaps
 		return r
 	}
 	path := s.path()
@@ -143,7 +159,7 @@ func (e *Explorer) Reach(o Options) (states uint64, ok bool) {
 
 // whole is a search of everything, for nothing.
 func (e *Explorer) whole(o Options) *search {
-	c := e.x.newCone(o.Faults > 0)
+	c := e.x.newCone(o.Faults > 0, false)
 	c.everything()
 	return newEngine(e.p, e.x, Property{}, c, o).search()
 }

@@ -28,7 +28,9 @@ func TestDemo(t *testing.T) {
 		t.Logf("%q: %v, bound %d, %d of %d buttons, %d cues, %d vars, %d timers, %.3g values, %d states, %d zones, %d presses, spurious %d, %d MB", r.Name, is.Verdict, is.Bound, len(is.Slice.Buttons), len(p.Buttons), len(is.Slice.Cues),
 			len(is.Slice.Vars), len(is.Slice.Timers), float64(is.Slice.Values), is.States, is.Zones, is.Presses, is.Spurious, is.Bytes>>20)
 		for _, v := range is.Slice.Vars {
-			t.Logf("   %s %d", p.Vars[v].Name, p.Vars[v].Size)
+			if testing.Verbose() && i >= 4 {
+				t.Logf("   %s %d", p.Vars[v].Name, p.Vars[v].Size)
+			}
 		}
 		for _, e := range is.Story {
 			t.Logf("    %+v", e)

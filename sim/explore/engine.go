@@ -40,7 +40,7 @@ func newEngine(p *program.Program, x *influence, goal Property, c *cone, o Optio
 	g.space = newSpace(p, vars, o.Faults)
 	g.clock = newClocks(p, g.space, c)
 	g.slice = c.slice(g.clock.list)
-	g.trace = newTracer(p, x, g.space, g.clock, func(v int32) bool { return !c.changes(v) })
+	g.trace = newTracer(p, x, g.space, g.clock, c)
 	g.events()
 	g.does, g.is = newTrees(len(g.evs), g.space.words), newTrees(1, g.space.words)
 	g.keep, g.set = make([]uint64, g.space.words), make([]uint64, g.space.words)
@@ -74,10 +74,31 @@ func (g *engine) dispatch(i int32) {
 
 // leaf finds what event i does to a state, and runs it only where it must.
 func (g *engine) leaf(i int32, words []uint64) int32 {
-	if l := g.does.find(int(i), words); l >= 0 {
+	if l := g.does.find(i, words); l >= 0 {
 		return l
 	}
 	return g.run(i, words)
+}
+
+// each calls visit with everything that event i can do to a state when free
+// variables have any value, from a slot of its tree on.
+func (g *engine) each(i, slot int32, words []uint64, visit func(e, leaf int32)) {
+	slot = g.does.down(slot, words)
+	if *g.does.at(slot) == 0 {
+		g.run(i, words)
+		slot = g.does.down(slot, words)
+	}
+	at := *g.does.at(slot)
+	if at < 0 {
+		visit(i, -at-1)
+		return
+	}
+	t, n := g.trace, g.does.nodes[at]
+	for choice := range n.word {
+		t.choices = append(t.choices, uint32(choice))
+		g.each(i, n.kids+choice, words, visit)
+		t.choices = t.choices[:len(t.choices)-1]
+	}
 }
 
 // happens says whether an event whose gate is open can happen.
@@ -99,6 +120,9 @@ func (g *engine) run(i int32, words []uint64) int32 {
 		if g.goal.Event != nil {
 			t.was.CopyFrom(t.now)
 		}
+		if e.Kind == step.Down {
+			t.show(e.A)
+		}
 		t.effects = t.m.Apply(t.now, e, t.effects[:0])
 		l.bad = g.blames(e)
 		g.gather(&l)
@@ -109,7 +133,7 @@ func (g *engine) run(i int32, words []uint64) int32 {
 	}
 	t.reset()
 	to := g.does.leaf(l, g.keep, g.set)
-	g.does.grow(int(i), g.space.fields, t.reads, words, to)
+	g.does.grow(i, g.space.fields, t.reads, t.chosen, words, to)
 	return to
 }
 
@@ -186,7 +210,7 @@ func (g *engine) wanted(words []uint64) bool {
 			g.keep[w], g.set[w] = ^uint64(0), 0
 		}
 		l = g.is.leaf(leaf{bad: bad}, g.keep, g.set)
-		g.is.grow(0, g.space.fields, g.trace.reads, words, l)
+		g.is.grow(0, g.space.fields, g.trace.reads, g.trace.chosen, words, l)
 	}
 	return g.is.leaves[l].bad
 }

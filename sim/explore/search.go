@@ -9,7 +9,8 @@ type search struct {
 	parents []uint32
 	via     []uint16
 	out     []uint64
-	from    int // the state that is gone on from
+	from    int                 // the state that is gone on from
+	visit   func(e, leaf int32) // outcome
 	hit     bool
 	last    int32 // the event that the goal blames, or -1
 	bound   Bound
@@ -17,7 +18,9 @@ type search struct {
 }
 
 func (g *engine) search() *search {
-	return &search{engine: g, found: newFound(g.space.words, g.space.bits), out: make([]uint64, g.space.words), last: -1}
+	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), out: make([]uint64, g.space.words), last: -1}
+	s.visit = s.outcome
+	return s
 }
 
 // run searches until the goal is found, all is found, or a bound is hit.
@@ -60,8 +63,19 @@ func (s *search) event(e int32) {
 	if s.over() || !s.happens(e, words) {
 		return
 	}
-	i := s.leaf(e, words)
-	l := &s.does.leaves[i]
+	if s.cone.loose {
+		s.each(e, -e-1, words, s.visit)
+		return
+	}
+	s.outcome(e, s.leaf(e, words))
+}
+
+// outcome is one thing that an event can do to the state gone on from.
+func (s *search) outcome(e, leaf int32) {
+	if s.over() {
+		return
+	}
+	l := &s.does.leaves[leaf]
 	if l.bad {
 		s.hit, s.last = true, e
 		return
@@ -69,7 +83,7 @@ func (s *search) event(e int32) {
 	if l.same {
 		return
 	}
-	s.does.apply(i, words, s.out)
+	s.does.apply(leaf, s.found.at(s.from), s.out)
 	s.note(s.out, e)
 }
 

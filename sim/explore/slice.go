@@ -161,6 +161,8 @@ func (x *influence) footprint(a *program.Action) (set, on []int32) {
 type cone struct {
 	*influence
 	faults  bool
+	loose   bool // any page may be showing and any cue on standby, at any time
+	freed   bits // variables that are so; those in vars are not
 	vars    bits
 	tasks   bits
 	buttons bits
@@ -168,8 +170,8 @@ type cone struct {
 	todo    []func()
 }
 
-func (x *influence) newCone(faults bool) *cone {
-	return &cone{influence: x, faults: faults, vars: newBits(len(x.p.Vars)), tasks: newBits(len(x.p.Tasks) + 1),
+func (x *influence) newCone(faults, loose bool) *cone {
+	return &cone{influence: x, faults: faults, loose: loose, freed: newBits(len(x.p.Vars)), vars: newBits(len(x.p.Vars)), tasks: newBits(len(x.p.Tasks) + 1),
 		buttons: newBits(len(x.p.Buttons) + 1), cues: newBits(len(x.p.Cues) + 1)}
 }
 
@@ -306,8 +308,23 @@ func (c *cone) needButton(b int32) {
 	x := &c.p.Buttons[b]
 	c.needVar(x.Down)
 	c.needVar(x.Cover)
-	c.needVars(c.surface[x.Page])
+	for _, v := range c.surface[x.Page] {
+		c.needChoice(v)
+	}
 }
+
+// needChoice needs a variable that only chooses which button or cue can be
+// fired: loosely, it is taken to be able to have any value at any time.
+func (c *cone) needChoice(v int32) {
+	if !c.loose {
+		c.needVar(v)
+	} else if c.changes(v) {
+		c.freed.add(v)
+	}
+}
+
+// free says whether a variable may have any value at any time.
+func (c *cone) free(v int32) bool { return c.freed.has(v) && !c.vars.has(v) }
 
 func (c *cone) needCue(i int32) {
 	if c.cues.has(i) {
@@ -317,7 +334,7 @@ func (c *cone) needCue(i int32) {
 	x := &c.p.Cues[i]
 	c.needTask(x.Task)
 	c.needVar(x.FollowVar)
-	c.needVar(c.standby)
+	c.needChoice(c.standby)
 	for _, t := range c.goers {
 		c.needTask(t)
 	}

@@ -1,6 +1,8 @@
 package explore
 
 import (
+	"slices"
+
 	"cuewright/macro/program"
 	"cuewright/sim/signal"
 	"cuewright/sim/state"
@@ -29,7 +31,10 @@ type tracer struct {
 	changed bits    // variables that may have changed in this run
 	outside []int32 // variables outside the slice that a property has read
 	judging bool    // a property is looking
-	fixed   func(v int32) bool
+	cone    *cone
+	choices []uint32 // what to choose for the free variables that are read first
+	chosen  []uint32 // what was chosen
+	forced  []int32  // free variables that have been given a value
 	effects []step.Effect
 }
 
@@ -40,8 +45,8 @@ const (
 	waiting int64 = 1
 )
 
-func newTracer(p *program.Program, x *influence, s *space, k *clocks, fixed func(v int32) bool) *tracer {
-	t := &tracer{p: p, space: s, clock: k, plain: state.NewLayout(p), fixed: fixed,
+func newTracer(p *program.Program, x *influence, s *space, k *clocks, c *cone) *tracer {
+	t := &tracer{p: p, space: s, clock: k, plain: state.NewLayout(p), cone: c,
 		read: make([]uint32, len(s.fields)), written: make([]uint32, len(p.Vars)), changed: newBits(len(p.Vars)),
 		watch: make([]bits, len(p.Tasks))}
 	t.m = step.On(p, t.plain.Watched(t))
@@ -68,7 +73,7 @@ func newTracer(p *program.Program, x *influence, s *space, k *clocks, fixed func
 func (t *tracer) holds(x *influence, g *signal.Graph) func(cond int32) bool {
 	return func(cond int32) bool {
 		x.wire.cond(cond, func(v int32) {
-			if t.space.of[v] < 0 && !t.fixed(v) {
+			if t.space.of[v] < 0 && t.cone.changes(v) {
 				t.outside = append(t.outside, v)
 			}
 		})
@@ -89,15 +94,50 @@ func (t *tracer) Read(_ *state.State, v int32) {
 // note notes that what comes of a run depends on a variable.
 func (t *tracer) note(v int32) {
 	f := t.space.of[v]
-	if f < 0 {
-		if t.judging && !t.fixed(v) {
-			t.outside = append(t.outside, v)
-		}
+	switch {
+	case f < 0 && t.judging && t.cone.changes(v):
+		t.outside = append(t.outside, v)
+		return
+	case f < 0 && t.cone.free(v):
+		t.choose(v)
+		return
+	case f < 0:
 		return
 	}
 	t.noteField(f)
 	if x := &t.p.Vars[v]; x.Kind == program.RecorderState && t.space.hangs[x.Owner] >= 0 {
 		t.noteField(t.space.hangs[x.Owner])
+	}
+}
+
+// choose gives a free variable a value when it is first read.
+func (t *tracer) choose(v int32) {
+	if slices.Contains(t.forced, v) {
+		return
+	}
+	value := uint32(0)
+	if n := len(t.chosen); n < len(t.choices) {
+		value = t.choices[n]
+	}
+	t.chosen = append(t.chosen, value)
+	t.reads = append(t.reads, -int32(t.p.Vars[v].Size))
+	t.force(v, value)
+}
+
+// force gives a free variable a value for this run.
+func (t *tracer) force(v int32, value uint32) {
+	t.forced = append(t.forced, v)
+	t.plain.Set(t.now, v, value)
+}
+
+// show lets the page of a button be on the surfaces that are free to show it.
+func (t *tracer) show(button int32) {
+	for _, s := range t.p.Surfaces {
+		for i, page := range s.Pages {
+			if page == t.p.Buttons[button].Page && t.space.of[s.Page] < 0 && t.cone.free(s.Page) {
+				t.force(s.Page, uint32(i))
+			}
+		}
 	}
 }
 
@@ -135,7 +175,7 @@ func (w pastWatcher) Put(*state.State, int32, uint32) bool { return false }
 // begin readies a run on a packed state.
 func (t *tracer) begin(words []uint64) {
 	t.run++
-	t.reads, t.writes = t.reads[:0], t.writes[:0]
+	t.reads, t.writes, t.chosen, t.forced = t.reads[:0], t.writes[:0], t.chosen[:0], t.forced[:0]
 	clear(t.changed)
 	t.space.unpack(t.plain, words, t.now)
 	t.now.Now = base
@@ -154,6 +194,9 @@ func (t *tracer) reset() {
 		if t.space.of[v] < 0 {
 			t.plain.Set(t.now, v, t.p.Vars[v].Start)
 		}
+	}
+	for _, v := range t.forced {
+		t.plain.Set(t.now, v, t.p.Vars[v].Start)
 	}
 	for i := range t.now.Due {
 		t.now.Due[i] = state.Off

@@ -22,6 +22,8 @@ type trees struct {
 	words  int
 }
 
+// node is a field that decides, or, when mask is 0, a choice: any of the
+// first word kids may come.
 type node struct {
 	kids  int32
 	word  int32
@@ -46,9 +48,9 @@ func newTrees(n, words int) *trees {
 	return &trees{nodes: make([]node, 1), roots: make([]int32, n), known: map[string]int32{}, words: words}
 }
 
-// find goes down a tree by a state: to a leaf's index, or -1 when nobody has
-// been there.
-func (x *trees) find(tree int, words []uint64) int32 {
+// find goes down a tree without choices by a state: to a leaf's index, or -1
+// when nobody has been there.
+func (x *trees) find(tree int32, words []uint64) int32 {
 	at := x.roots[tree]
 	for at > 0 {
 		n := &x.nodes[at]
@@ -57,10 +59,40 @@ func (x *trees) find(tree int, words []uint64) int32 {
 	return -at - 1
 }
 
-// grow adds the way down that a run has read, to a leaf.
-func (x *trees) grow(tree int, fields []field, reads []int32, words []uint64, to int32) {
+// slot is a place where a way goes on: roots[-slot-1], or kids[slot].
+func (x *trees) at(slot int32) *int32 {
+	if slot < 0 {
+		return &x.roots[-slot-1]
+	}
+	return &x.kids[slot]
+}
+
+// down goes on from a slot until nobody has been further, or to a leaf or a
+// choice.
+func (x *trees) down(slot int32, words []uint64) int32 {
+	for {
+		at := *x.at(slot)
+		if at <= 0 || x.nodes[at].mask == 0 {
+			return slot
+		}
+		n := &x.nodes[at]
+		slot = n.kids + int32(words[n.word]>>n.shift&n.mask)
+	}
+}
+
+// grow adds the way down that a run has read, to a leaf. A negative read is a
+// choice of so many, the next in chosen.
+func (x *trees) grow(tree int32, fields []field, reads []int32, chosen []uint32, words []uint64, to int32) {
 	at := &x.roots[tree]
 	for _, f := range reads {
+		if f < 0 {
+			if *at == 0 {
+				*at = x.fork(-f)
+			}
+			at = &x.kids[x.nodes[*at].kids+int32(chosen[0])]
+			chosen = chosen[1:]
+			continue
+		}
 		f := &fields[f]
 		if *at == 0 {
 			first := int32(len(x.kids))
@@ -71,6 +103,13 @@ func (x *trees) grow(tree int, fields []field, reads []int32, words []uint64, to
 		at = &x.kids[x.nodes[*at].kids+int32(f.get(words))]
 	}
 	*at = -to - 1
+}
+
+// fork adds a choice of n.
+func (x *trees) fork(n int32) int32 {
+	x.nodes = append(x.nodes, node{kids: int32(len(x.kids)), word: n})
+	x.kids = append(x.kids, make([]int32, n)...)
+	return int32(len(x.nodes) - 1)
 }
 
 // leaf gives the index of a leaf, a new one only where there is none like it.
@@ -133,7 +172,7 @@ func (g *engine) events() {
 		case v < 0:
 			x.when = []gate{{-1, 0}}
 		case s.of[v] < 0:
-			if !can(p.Vars[v].Start) {
+			if !g.cone.free(v) && !can(p.Vars[v].Start) {
 				return
 			}
 			x.when = []gate{{-1, 0}}
@@ -176,7 +215,7 @@ func (g *engine) downs(b int32) {
 			pages = append(pages, surface.Page)
 			if f := g.space.of[surface.Page]; f >= 0 {
 				e.when = append(e.when, gate{f, uint32(i)})
-			} else if p.Vars[surface.Page].Start == uint32(i) {
+			} else if g.cone.free(surface.Page) || p.Vars[surface.Page].Start == uint32(i) {
 				e.when = append(e.when, gate{-1, 0})
 			}
 		}

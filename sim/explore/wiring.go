@@ -11,6 +11,7 @@ import (
 // cables, for slices.
 type wiring struct {
 	p    *program.Program
+	can  []bits    // by variable of a bus: the values that it can ever have; nil when it is none
 	all  [][]int32 // by node: the nodes that its picture can be a part of in one step
 	ways [][]int32 // the same for routes, which never go through a bank
 	far  map[int32]bits
@@ -32,6 +33,12 @@ func (b bits) list() (l []int32) {
 	return l
 }
 
+func (b bits) addAll(c bits) {
+	for i, w := range c {
+		b[i] |= w
+	}
+}
+
 func (b bits) meets(c bits) bool {
 	for i, w := range b {
 		if w&c[i] != 0 {
@@ -46,20 +53,91 @@ func newWiring(p *program.Program) *wiring {
 		far: map[int32]bits{}, near: map[int32]bits{}}
 	for n := range p.Nodes {
 		node := &p.Nodes[n]
-		if node.Kind == program.SourceNode {
-			continue // a multiview is a picture of its own
+		if node.Kind != program.PassNode && node.Kind != program.SwitchNode {
+			continue
 		}
 		for _, up := range node.Up {
-			if up < 0 {
-				continue
-			}
-			w.all[up] = append(w.all[up], int32(n))
-			if node.Kind == program.PassNode || node.Kind == program.SwitchNode {
+			if up >= 0 {
 				w.ways[up] = append(w.ways[up], int32(n))
 			}
 		}
 	}
+	w.values()
+	for n := range p.Nodes {
+		w.inputs(int32(n), func(up int32) { w.all[up] = append(w.all[up], int32(n)) })
+	}
 	return w
+}
+
+// values finds what each bus can ever show: what it shows at power-on, and
+// what some action of the show sets it to, whether that is ever done or not.
+func (w *wiring) values() {
+	p := w.p
+	w.can = make([]bits, len(p.Vars))
+	for v := range p.Vars {
+		switch x := &p.Vars[v]; x.Kind {
+		case program.BankProgram, program.BankPreset, program.SwitchPick, program.KeyerOn:
+			w.can[v] = newBits(int(x.Size))
+			w.can[v].add(int32(x.Start))
+		}
+	}
+	for i := range p.Actions {
+		switch a := &p.Actions[i]; a.Verb {
+		case program.CutTo:
+			w.can[p.Banks[a.A].Program].add(a.B)
+		case program.PresetTo:
+			w.can[p.Banks[a.A].Preset].add(a.B)
+		case program.KeyTo:
+			w.can[p.Keyers[a.A].On].add(a.B)
+		case program.Route, program.RouteTie:
+			for _, s := range w.way(a).switches {
+				for k, pick := range p.Switches[s].Picks {
+					if pick.Node >= 0 && w.routes(a.B).has(pick.Node) {
+						w.can[p.Switches[s].Var].add(int32(k))
+					}
+				}
+			}
+		}
+	}
+	for i := range p.Actions { // program and preset change over
+		if a := &p.Actions[i]; a.Verb == program.Take || a.Verb == program.Mix || a.Verb == program.Wipe {
+			b := &p.Banks[a.A]
+			w.can[b.Program].addAll(w.can[b.Preset])
+			w.can[b.Preset] = w.can[b.Program]
+		}
+	}
+}
+
+// inputs calls f with each node whose picture can be a part of a node's.
+func (w *wiring) inputs(n int32, f func(up int32)) {
+	x := &w.p.Nodes[n]
+	picks := func(list []program.Pick, v int32) {
+		for i, k := range list {
+			if k.Node >= 0 && w.can[v].has(int32(i)) {
+				f(k.Node)
+			}
+		}
+	}
+	switch x.Kind {
+	case program.SourceNode: // a multiview is a picture of its own
+	case program.PassNode:
+		if len(x.Up) > 0 && x.Up[0] >= 0 {
+			f(x.Up[0])
+		}
+	case program.SwitchNode:
+		picks(w.p.Switches[x.Owner].Picks, w.p.Switches[x.Owner].Var)
+	case program.PresetNode:
+		picks(w.p.Banks[x.Owner].Picks, w.p.Banks[x.Owner].Preset)
+	default:
+		b := &w.p.Banks[x.Owner]
+		picks(b.Picks, b.Program)
+		picks(b.Picks, b.Preset)
+		for _, k := range b.Keyers {
+			if key := &w.p.Keyers[k]; x.Kind == program.BankNode && key.Fill >= 0 && w.can[key.On].has(1) {
+				f(key.Fill)
+			}
+		}
+	}
 }
 
 // from is the nodes that can show, in part, what a node shows; itself too.
@@ -116,9 +194,11 @@ func (w *wiring) node(n int32, reach bits, need func(v int32)) {
 		b := &w.p.Banks[x.Owner]
 		need(b.Faded)
 		need(b.Transition)
-		if slices.ContainsFunc(b.Picks, func(k program.Pick) bool { return reach.has(k.Node) }) {
-			need(b.Program)
-			need(b.Preset)
+		for i, k := range b.Picks {
+			if reach.has(k.Node) && (w.can[b.Program].has(int32(i)) || w.can[b.Preset].has(int32(i))) {
+				need(b.Program)
+				need(b.Preset)
+			}
 		}
 		for _, k := range b.Keyers {
 			if x.Kind == program.BankNode && reach.has(w.p.Keyers[k].Fill) {
@@ -133,7 +213,7 @@ func (w *wiring) node(n int32, reach bits, need func(v int32)) {
 func (w *wiring) origins(source int32) []int32 {
 	nodes := []int32{w.p.Sources[source].Node}
 	for i := range w.p.Banks {
-		if b := &w.p.Banks[i]; b.Black == source {
+		if b := &w.p.Banks[i]; b.Black == source && w.fades(int32(i)) {
 			nodes = append(nodes, b.Node)
 			if b.Clean >= 0 {
 				nodes = append(nodes, b.Clean)
@@ -141,6 +221,13 @@ func (w *wiring) origins(source int32) []int32 {
 		}
 	}
 	return nodes
+}
+
+// fades says whether a bank can ever be black, or on the way there.
+func (w *wiring) fades(bank int32) bool {
+	b := &w.p.Banks[bank]
+	return w.p.Vars[b.Faded].Start != 0 || w.p.Vars[b.Transition].Start != 0 ||
+		slices.ContainsFunc(w.p.Actions, func(a program.Action) bool { return a.Verb == program.Fade && a.A == bank })
 }
 
 // cond calls need with every variable that condition c depends on.

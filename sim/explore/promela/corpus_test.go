@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"cuewright/macro/program"
+	"cuewright/sim/explore"
 	"cuewright/sim/simtest"
 )
 
@@ -14,7 +15,7 @@ import (
 const (
 	corpus = 200
 	small  = 20_000
-	batch  = 10
+	batch  = 20
 )
 
 // sample is a show of the corpus.
@@ -81,7 +82,7 @@ func compare(t *testing.T, some []sample) {
 			t.Error(err)
 			continue
 		}
-		v := compile(t, model, "-O1")
+		v := compile(t, model, "-O0")
 		for i, s := range of {
 			h, err := v.run(i, "-m1000000", "-w20")
 			if err != nil {
@@ -101,9 +102,22 @@ func differs(s sample, h heard) string {
 	if h.states-1 != int64(s.plain.states) {
 		return fmt.Sprintf("SPIN finds %d states, the plain search %d", h.states-1, s.plain.states)
 	}
+	e := explore.New(s.p)
+	if n, whole := e.Reach(explore.Options{Faults: s.faults}); !whole || int64(n) != h.states-1 {
+		return fmt.Sprintf("SPIN finds %d states, Reach %d, %v", h.states-1, n, whole)
+	}
 	for i, seen := range s.plain.seen {
 		if seen == h.unseen[i] {
 			return fmt.Sprintf("rule %d (%s): decided in the plain search: %v; by SPIN: %v", i, s.p.Rules[i].Name, seen, !h.unseen[i])
+		}
+		r := e.Rule(i, explore.Options{Faults: s.faults})
+		r2 := e.Rule(i, explore.Options{Faults: s.faults, NoSlice: true})
+		says := r.Verdict == explore.Refuted
+		if s.p.Rules[i].Kind == program.Possible {
+			says = r.Verdict == explore.Proved
+		}
+		if says != seen || r.Verdict != r2.Verdict {
+			return fmt.Sprintf("rule %d (%s): seen %v verdict %v %v spurious %d zones %d", i, s.p.Rules[i].Name, seen, r.Verdict, r2.Verdict, r.Spurious, r.Zones)
 		}
 	}
 	return ""

@@ -146,15 +146,22 @@ func (w *writer) rules() {
 }
 
 // sight is when a rule is decided: it is broken, or, of possible, it is shown.
+// SPIN says nothing of a line that is plainly never reached, and stops at one that
+// always is, so those are written less plainly.
 func (w *writer) sight(rule int) string {
 	r := &w.p.Rules[rule]
-	switch r.Kind {
-	case program.Always:
-		while := yes
+	sight := w.cond(r.Cond)
+	if r.Kind == program.Always {
+		sight = not(sight)
 		if r.While >= 0 {
-			while = w.cond(r.While)
+			sight = and(w.cond(r.While), sight)
 		}
-		return and(while, not(w.cond(r.Cond)))
 	}
-	return w.cond(r.Cond)
+	switch sight {
+	case no:
+		return "(event == -1)"
+	case yes:
+		return "(event != -1)"
+	}
+	return sight
 }

@@ -41,7 +41,7 @@ func compile(t testing.TB, model []byte, flags ...string) verifier {
 	if err := os.WriteFile(filepath.Join(dir, "model.pml"), model, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	command(t, dir, "spin", "-o1", "-o2", "-a", "model.pml")
+	command(t, dir, "spin", "-o1", "-o2", "-o3", "-a", "model.pml")
 	command(t, dir, "gcc", append(flags, "-w", "-DSAFETY", "-DNOREDUCE", "-o", "pan", "pan.c")...)
 	return verifier{filepath.Join(dir, "pan")}
 }
