@@ -1,7 +1,6 @@
 package explore
 
 import (
-	"os"
 	"testing"
 
 	"cuewright/macro/program"
@@ -9,15 +8,7 @@ import (
 )
 
 func demo(t simtest.Test) *program.Program {
-	show, err := os.ReadFile("../../testdata/shows/league/league.show")
-	if err != nil {
-		t.Fatalf("%v", err)
-	}
-	rack, err := os.ReadFile("../../testdata/shows/league/rack.yaml")
-	if err != nil {
-		t.Fatalf("%v", err)
-	}
-	return simtest.Compile(t, string(show), string(rack))
+	return compiled(t, "../../testdata/shows/league/league.show", "../../testdata/shows/league/rack.yaml")
 }
 
 func TestDemo(t *testing.T) {

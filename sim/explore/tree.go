@@ -83,32 +83,35 @@ func (x *trees) down(slot int32, words []uint64) int32 {
 // grow adds the way down that a run has read, to a leaf. A negative read is a
 // choice of so many, the next in chosen.
 func (x *trees) grow(tree int32, fields []field, reads []int32, chosen []uint32, words []uint64, to int32) {
-	at := &x.roots[tree]
-	for _, f := range reads {
-		if f < 0 {
-			if *at == 0 {
-				*at = x.fork(-f)
-			}
-			at = &x.kids[x.nodes[*at].kids+int32(chosen[0])]
+	slot := -tree - 1
+	for _, r := range reads {
+		at := *x.at(slot)
+		if at == 0 {
+			at = x.branch(fields, r)
+			*x.at(slot) = at
+		}
+		slot = x.nodes[at].kids
+		if r < 0 {
+			slot += int32(chosen[0])
 			chosen = chosen[1:]
-			continue
+		} else {
+			slot += int32(fields[r].get(words))
 		}
-		f := &fields[f]
-		if *at == 0 {
-			first := int32(len(x.kids))
-			x.nodes = append(x.nodes, node{first, f.word, f.shift, f.mask})
-			*at = int32(len(x.nodes) - 1)
-			x.kids = append(x.kids, make([]int32, f.mask+1)...)
-		}
-		at = &x.kids[x.nodes[*at].kids+int32(f.get(words))]
 	}
-	*at = -to - 1
+	*x.at(slot) = -to - 1
 }
 
-// fork adds a choice of n.
-func (x *trees) fork(n int32) int32 {
-	x.nodes = append(x.nodes, node{kids: int32(len(x.kids)), word: n})
-	x.kids = append(x.kids, make([]int32, n)...)
+// branch adds a node for what a run has read.
+func (x *trees) branch(fields []field, read int32) int32 {
+	n := node{kids: int32(len(x.kids)), word: -read}
+	size := n.word
+	if read >= 0 {
+		f := &fields[read]
+		n.word, n.shift, n.mask = f.word, f.shift, f.mask
+		size = int32(f.mask) + 1
+	}
+	x.nodes = append(x.nodes, n)
+	x.kids = append(x.kids, make([]int32, size)...)
 	return int32(len(x.nodes) - 1)
 }
 
@@ -194,7 +197,7 @@ func (g *engine) events() {
 		}
 		g.downs(b)
 	}
-	if len(g.slice.Cues) > 0 {
+	if len(g.slice.Cues) > 0 || s.of[g.x.standby] >= 0 {
 		add(step.Event{Kind: step.Go, A: -1}, 1, g.x.standby, func(v uint32) bool { return int(v) < len(p.Cues) })
 	}
 	if g.o.Faults > 0 {

@@ -21,6 +21,7 @@ package promela
 import (
 	"bytes"
 	"fmt"
+	"slices"
 
 	"cuewright/macro/program"
 )
@@ -39,25 +40,27 @@ const Chosen = "SHOW"
 
 // Translate writes the model of one show. SPIN's states are the show's.
 func Translate(p *program.Program, o Options) ([]byte, error) {
-	body, err := process(p, o, "active proctype show0()")
+	vars, body, err := process(p, o)
 	if err != nil {
 		return nil, err
 	}
-	return append(scratch(p), body...), nil
+	return fmt.Appendf(scratch(p), "%sactive proctype show0() {\n%s}\n", vars, body), nil
 }
 
 // Batch writes one model of several shows, since a verifier takes longer to
 // compile than to run. SPIN has one state more than the show that it runs:
-// the one in which that is not chosen yet.
+// the one in which that is not chosen yet. The verifier must be compiled with
+// -DNOCOMP: else SPIN 6.5.2 takes the last bits of a process's packed variables
+// for padding, and misses states.
 func Batch(ps []*program.Program, o Options) ([]byte, error) {
 	out := scratch(ps...)
 	var choice bytes.Buffer
 	for i, p := range ps {
-		body, err := process(p, o, fmt.Sprintf("proctype show%d()", i))
+		vars, body, err := process(p, o)
 		if err != nil {
 			return nil, fmt.Errorf("show %d: %w", i, err)
 		}
-		out = append(out, body...)
+		out = fmt.Appendf(out, "proctype show%d() {\n%s%s}\n", i, vars, body)
 		fmt.Fprintf(&choice, "\t:: chosen == %d -> run show%d()\n", i, i)
 	}
 	out = fmt.Appendf(out, "hidden byte chosen;\ninit { atomic {\n\tc_code { chosen = atoi(getenv(%q)); };\n\tif\n%s\tfi\n} }\n", Chosen, choice.Bytes())
@@ -79,27 +82,22 @@ func scratch(ps ...*program.Program) []byte {
 	return out
 }
 
-// process writes one show. It is written twice: the first time shows which
-// variables are ever given a value.
-func process(p *program.Program, o Options, head string) ([]byte, error) {
+// process writes one show: its variables and its loop. It is written again
+// until the variables that something gives a value are no fewer than before.
+func process(p *program.Program, o Options) (vars, body []byte, err error) {
 	w := newWriter(p, o)
 	for v := range w.changes {
 		w.changes[v] = true
 	}
-	w.loop()
-	seen := w.given
-	w = newWriter(p, o)
-	w.changes = seen
-	w.loop()
-	if w.err != nil {
-		return nil, w.err
+	for {
+		w.loop()
+		if w.err != nil || slices.Equal(w.given, w.changes) {
+			return w.declare(), w.out.Bytes(), w.err
+		}
+		last := w
+		w = newWriter(p, o)
+		w.changes = last.given
 	}
-	var out bytes.Buffer
-	fmt.Fprintf(&out, "%s {\n", head)
-	w.declare(&out)
-	out.Write(w.out.Bytes())
-	out.WriteString("}\n")
-	return out.Bytes(), nil
 }
 
 // loop is the process: one turn an event, or the sight of a broken rule.

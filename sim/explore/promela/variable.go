@@ -43,15 +43,17 @@ func (w *writer) variable(v int32) (name string, size, start uint32) {
 }
 
 // declare writes the variables that change, packed into as few bits as they need.
-func (w *writer) declare(out *bytes.Buffer) {
+func (w *writer) declare() []byte {
+	var out []byte
 	for v, changes := range w.changes {
 		if !changes {
 			continue
 		}
 		name, size, start := w.variable(int32(v))
 		need := bits.Len32(size - 1)
-		fmt.Fprintf(out, "\tunsigned v%d : %d = %d; /* %s */\n", v, max(need, 1), start, name)
+		out = fmt.Appendf(out, "unsigned v%d : %d = %d; /* %s */\n", v, max(need, 1), start, name)
 	}
+	return out
 }
 
 func (w *writer) line(format string, args ...any) {
