@@ -67,7 +67,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.SetVersionTemplate("cuewright {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return err })
 	root.AddCommand(newCheck(s), newFmt(s), newExplain(s), newCompile(s), newMessages(s), newRehearse(s), newSend(s),
-		newDiff(s), newSpare(s),
+		newDiff(s), newSpare(s), newTies(s),
 		newBenchDevices(s), newVersion(s), newLanguage())
 	return root
 }

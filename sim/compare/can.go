@@ -89,10 +89,17 @@ func (r *reach) route(to, picture int32) {
 }
 
 // ways are the switches that lie on any way of a picture to a node, through
-// cables and switches, in the order of the table.
+// cables and switches, in the order of the table. Where one crosspoint of the
+// node's own switch does it, that is always the way: it is the shortest, and
+// the own switch is never held.
 func ways(p *program.Program, to, picture int32) []int32 {
 	if to < 0 || picture < 0 {
 		return nil
+	}
+	if last := above(p, to, picture); last >= 0 && p.Nodes[last].Kind == program.SwitchNode {
+		if slices.ContainsFunc(p.Nodes[last].Up, func(up int32) bool { return above(p, up, picture) == picture }) {
+			return []int32{p.Nodes[last].Owner}
+		}
 	}
 	up := make([]bool, len(p.Nodes))
 	up[to] = true
@@ -126,6 +133,21 @@ func ways(p *program.Program, to, picture int32) []int32 {
 		}
 	}
 	return some
+}
+
+// above goes up from a node along cables to where they end, or to a picture
+// that it meets; it is -1 where nothing is plugged in.
+func above(p *program.Program, node, picture int32) int32 {
+	for range p.Nodes {
+		if node < 0 || node == picture || p.Nodes[node].Kind != program.PassNode {
+			return node
+		}
+		if len(p.Nodes[node].Up) == 0 {
+			return -1
+		}
+		node = p.Nodes[node].Up[0]
+	}
+	return -1
 }
 
 // passes says whether a node passes on a picture that is made elsewhere.

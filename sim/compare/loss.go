@@ -34,7 +34,7 @@ func (r *rack) lose(x *part) Loss {
 		c.how[i] = c.outcome(int32(i))
 	}
 	c.dead = cutOff(r.p, x.cut)
-	var l Loss
+	l := Loss{Nothing: []string{}, NoPicture: []string{}, InPart: []Partly{}, Works: []string{}}
 	targets := c.targets()
 	for i := range r.doers {
 		c.sort(&r.doers[i], targets, &l)
@@ -116,7 +116,8 @@ func compact(list []string) (out []string) {
 }
 
 // lost is what cannot be seen or recorded any more.
-func (c *cripple) lost() (all []Lost) {
+func (c *cripple) lost() []Lost {
+	all := []Lost{}
 	after := reachOf(c.dead, func(a int32) bool { return c.how[a] == works })
 	tell := func(name string, node int32) {
 		had, has := c.reach.at(node), after.at(node)
@@ -132,6 +133,11 @@ func (c *cripple) lost() (all []Lost) {
 	}
 	for _, d := range c.p.Destinations {
 		tell(d.Name, d.Node)
+		for _, leaf := range c.leaves(d.Node) {
+			if c.reach.at(d.Node) != nil && c.cutBetween(leaf, d.Node) {
+				all = append(all, Lost{Name: d.Name + " at " + c.p.Devices[c.p.Nodes[leaf].Device].Name, Sources: []string{}, All: true})
+			}
+		}
 	}
 	for _, in := range c.p.Inputs {
 		switch {
@@ -145,9 +151,33 @@ func (c *cripple) lost() (all []Lost) {
 	return all
 }
 
+// leaves are the last nodes that a destination's picture goes on to by cables:
+// displays behind a splitter that is the destination.
+func (c *cripple) leaves(node int32) (all []int32) {
+	for n := range c.p.Nodes {
+		last := !slices.ContainsFunc(c.p.Nodes, func(x program.Node) bool { return slices.Contains(x.Up, int32(n)) })
+		if last && int32(n) != node && c.p.Nodes[n].Device >= 0 && slices.Contains(c.chain(int32(n)), node) {
+			all = append(all, int32(n))
+		}
+	}
+	return all
+}
+
+// cutBetween says whether the part cuts the cables from a destination's node
+// down to a leaf.
+func (c *cripple) cutBetween(leaf, node int32) bool {
+	for at := leaf; at != node; at = c.p.Nodes[at].Up[0] {
+		if slices.Contains(c.part.cut, at) {
+			return true
+		}
+	}
+	return false
+}
+
 // instead looks for a way out for each picture that cannot be brought any more
 // though both ends are well.
-func (c *cripple) instead() (all []Instead) {
+func (c *cripple) instead() []Instead {
+	all := []Instead{}
 	asked := map[string]bool{}
 	for i := range c.p.Actions {
 		a := &c.p.Actions[i]
