@@ -1,9 +1,6 @@
 package explore
 
-import (
-	"cuewright/macro/program"
-	"cuewright/sim/step"
-)
+import "cuewright/macro/program"
 
 // Explorer explores one program. It serves one goroutine; make one for each
 // to decide several properties at once.
@@ -162,65 +159,4 @@ func (e *Explorer) whole(o Options) *search {
 	c := e.x.newCone(o.Faults > 0, false)
 	c.everything()
 	return newEngine(e.p, e.x, Property{}, c, o).search()
-}
-
-// Steps gives the steps of a rehearsal that does what a story says. It says
-// false when no rehearsal can: a finger comes up while another is down.
-func Steps(p *program.Program, story []step.Event) ([]program.Step, bool) {
-	var steps []program.Step
-	now := int64(0)
-	after := func(at int64) {
-		if at > now {
-			steps = append(steps, program.Step{Op: program.StepAfter, Micros: at - now})
-			now = at
-		}
-	}
-	for i, e := range story {
-		switch e.Kind {
-		case step.Go:
-			after(e.At)
-			steps = append(steps, program.Step{Op: program.StepGo, A: e.A})
-		case step.Fault:
-			after(e.At)
-			steps = append(steps, program.Step{Op: program.StepFault, A: e.A, B: e.B})
-		case step.Down:
-			after(e.At)
-			until, alone := comesUp(p, story[i:])
-			if !alone {
-				return nil, false
-			}
-			s := program.Step{Op: program.StepPress, A: e.A}
-			if until > now {
-				s.Op, s.Micros = program.StepHold, until-now
-				now = until
-			}
-			steps = append(steps, s)
-		}
-	}
-	if n := len(story); n > 0 {
-		after(story[n-1].At)
-	}
-	return steps, true
-}
-
-// comesUp says when the finger of a story's first event comes up, and whether
-// nothing but time passes until then. A story that ends before has it held
-// until then.
-func comesUp(p *program.Program, story []step.Event) (at int64, alone bool) {
-	down := story[0]
-	at = down.At
-	if p.Buttons[down.A].Down < 0 {
-		return at, true
-	}
-	for _, e := range story[1:] {
-		switch {
-		case e.Kind == step.Expire:
-			at = e.At
-		case e.Kind == step.Up && e.A == down.A:
-			return e.At, true
-		default:
-			return 0, false
-		}
-	}
-	return at, true
 }

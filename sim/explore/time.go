@@ -2,9 +2,13 @@ package explore
 
 import "cuewright/sim/step"
 
-// apart is how long before a timer runs out a press must come that comes
-// before it: what a story asks of a finger, and the least that there is.
-var apart = [...]int64{1000, 1}
+// margin is what a story should keep away from what is hardly possible: gap
+// is how long before a timer runs out a press must come that comes before it,
+// and last how long the end of the story must last.
+type margin struct{ gap, last int64 }
+
+// margins are tried in turn; the last one asks for no more than must be.
+var margins = [...]margin{{1000, 1000}, {1000, 0}, {1, 0}}
 
 // atLeast says that events[then] comes at least micros after events[first];
 // event 0 is power-on, at 0.
@@ -16,8 +20,8 @@ type atLeast struct {
 // times gives the earliest times at which the events of a path can come, in
 // microseconds from power-on, or nil when they cannot come in that order.
 func (g *engine) times(path []int32) []int64 {
-	for _, gap := range apart {
-		if at := earliest(len(path)+1, g.constraints(path, gap)); at != nil {
+	for _, m := range margins {
+		if at := earliest(len(path)+1, g.constraints(path, m)); at != nil {
 			return at[1:]
 		}
 	}
@@ -36,7 +40,7 @@ type clock struct {
 // one after the other, a timer runs out exactly when it is due, and none that
 // is running is overdue. Timers due at one moment run out in table order, and
 // what someone does at that moment comes after them.
-func (g *engine) constraints(path []int32, gap int64) []atLeast {
+func (g *engine) constraints(path []int32, m margin) []atLeast {
 	words := g.space.start(g.p, g.o.Faults)
 	var list []atLeast
 	var running []clock
@@ -47,7 +51,7 @@ func (g *engine) constraints(path []int32, gap int64) []atLeast {
 		for _, k := range running {
 			switch {
 			case ev.Kind != step.Expire:
-				list = append(list, atLeast{at, k.since, gap - k.runs})
+				list = append(list, atLeast{at, k.since, m.gap - k.runs})
 			case k.timer == ev.A:
 				list = append(list, atLeast{k.since, at, k.runs}, atLeast{at, k.since, -k.runs})
 			case k.timer < ev.A:
@@ -61,6 +65,9 @@ func (g *engine) constraints(path []int32, gap int64) []atLeast {
 		g.does.apply(i, words, next)
 		running = g.carry(running, at, e, i, next)
 		words = next
+	}
+	for _, k := range running {
+		list = append(list, atLeast{len(path), k.since, m.last - k.runs})
 	}
 	return list
 }

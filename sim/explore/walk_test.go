@@ -66,6 +66,7 @@ type walker struct {
 	s       *state.State
 	engines []*engine
 	faults  int
+	seen    func() // after each event
 }
 
 func (w *walker) apply(e step.Event) {
@@ -83,6 +84,9 @@ func (w *walker) apply(e step.Event) {
 	e.At = w.s.Now
 	due := slices.Clone(w.s.Due)
 	w.m.Apply(w.s, e, nil)
+	if w.seen != nil {
+		w.seen()
+	}
 	for k, g := range w.engines {
 		if g.space.budget >= 0 && fault && g.space.of[w.m.P.Devices[e.A].Health] < 0 { // outside: it may be left out
 			g.space.fields[g.space.budget].set(was[k], uint32(w.faults))

@@ -2,6 +2,7 @@ package promela
 
 import (
 	"fmt"
+	"os"
 	"sync"
 	"testing"
 
@@ -82,7 +83,12 @@ func compare(t *testing.T, some []sample) {
 			t.Error(err)
 			continue
 		}
-		v := compile(t, model, "-O0")
+		v, err := compile(t.TempDir(), model, "-O0")
+		if err != nil {
+			os.WriteFile("/tmp/sp/bad.pml", model, 0o666)
+			t.Error(err)
+			continue
+		}
 		for i, s := range of {
 			h, err := v.run(i, "-m1000000", "-w20")
 			if err != nil {

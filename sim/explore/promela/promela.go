@@ -22,6 +22,7 @@ import (
 	"bytes"
 	"fmt"
 	"slices"
+	"strings"
 
 	"cuewright/macro/program"
 )
@@ -109,7 +110,7 @@ func (w *writer) loop() {
 		for _, e := range w.all {
 			w.line(":: d_step { %s ->", e.when)
 			w.out.WriteString(e.then)
-			w.settle()
+			w.settle("", "")
 			w.line("}")
 		}
 		w.line("od")
@@ -126,9 +127,33 @@ func (w *writer) loop() {
 		w.out.WriteString(e.then)
 	}
 	w.line(":: else -> skip; fi;")
-	w.settle()
-	w.line("} }")
+	if w.long() {
+		w.line("skip };")
+		w.settle("d_step {", "skip };")
+		w.line("}")
+	} else {
+		w.settle("", "")
+		w.line("} }")
+	}
 	w.line("od")
+}
+
+// longest is the most statements that SPIN is given in one d_step; it takes
+// about twice as many.
+const longest = 1000
+
+// long says that there are too many for one, so that each task has its own:
+// slower to run.
+func (w *writer) long() bool {
+	kept := w.out
+	w.out = new(bytes.Buffer)
+	w.settle("", "")
+	n := bytes.Count(w.out.Bytes(), []byte(";"))
+	for _, e := range w.all {
+		n += strings.Count(e.then, ";")
+	}
+	w.out = kept
+	return n > longest
 }
 
 // rules writes what is looked at in every settled state.

@@ -133,14 +133,16 @@ func (w *writer) late(task int32, in *program.Instr) {
 }
 
 // settle lets every task that can go on do so, in the order of the table, until
-// none can.
-func (w *writer) settle() {
+// none can. What stands around each task is given.
+func (w *writer) settle(open, shut string) {
 	w.line("moved = 1; do :: moved -> moved = 0;")
 	for t := range w.p.Tasks {
+		w.line("%s", open)
 		w.wake(int32(t))
 		w.line("if :: %s -> moved = 1; do", pc(int32(t)))
 		w.blocks(int32(t))
 		w.line(":: else -> break; od; :: else -> skip; fi;")
+		w.line("%s", shut)
 	}
 	w.line(":: else -> break; od;")
 }
