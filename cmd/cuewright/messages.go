@@ -107,7 +107,7 @@ func listMessages(p *program.Program, t *trigger) (*messageList, error) {
 	err = w.run(still, func(now int64, effects []step.Effect) error {
 		for _, e := range effects {
 			if e.Kind == step.Failed || e.Kind == step.Blocked {
-				list.Failures = append(list.Failures, failure(p, e))
+				list.Failures = append(list.Failures, story.Failure(p, &e))
 			}
 			if e.Kind != step.Sent {
 				continue
@@ -142,26 +142,6 @@ func messageOf(p *program.Program, c program.Command, device int32, m *program.M
 	return out
 }
 
-// reasons are what keeps a command from being done, in words.
-var reasons = map[step.Reason]string{
-	step.DeviceAway: "the device does not answer", step.DeviceRefuses: "the device says no",
-	step.RecorderFull: "the recorder is full", step.NotShowing: "the page is not on its surface",
-	step.CoverOpened: "the cover was opened", step.AlreadyRunning: "it is running already",
-	step.WasQueued: "it runs when the one before has ended", step.NothingToDo: "there is nothing to do",
-	step.IsProtected: "the destination is protected", step.NoPath: "there is no way through the rack",
-	step.TiesTaken: "the tie lines are taken", step.StillDown: "the button is still down",
-	step.TooLong: "it ran on and on",
-}
-
-// failure is a command that was not sent, and why.
-func failure(p *program.Program, e step.Effect) string {
-	words := story.Command(p, e.Command)
-	if e.Kind == step.Blocked && e.Action >= 0 {
-		words = "the route at " + story.Place(p, p.Actions[e.Action].At)
-	}
-	return words + ": " + reasons[e.Reason]
-}
-
 func (l *messageList) text(w io.Writer) error {
 	var b strings.Builder
 	if l.Of != "" {
@@ -179,7 +159,7 @@ func (l *messageList) text(w io.Writer) error {
 		fmt.Fprintf(&b, "%s goes on waiting: nothing more is sent until what it waits for comes true\n", name)
 	}
 	for _, f := range l.Failures {
-		fmt.Fprintf(&b, "not sent: %s\n", f)
+		fmt.Fprintf(&b, "%s\n", f)
 	}
 	fmt.Fprintf(&b, "%s\n", counted(len(l.Messages), "message", "messages"))
 	_, err := io.WriteString(w, b.String())

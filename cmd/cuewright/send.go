@@ -192,7 +192,7 @@ func (t *telling) effects(ctx context.Context, now int64, effects []step.Effect)
 			}
 		case step.Failed, step.Blocked:
 			t.failed++
-			t.say("not sent: %s", failure(t.w.m.P, e))
+			t.say("%s", story.Failure(t.w.m.P, &e))
 		case step.Alerted:
 			t.say("alert: %s", e.Text)
 		case step.Noted:

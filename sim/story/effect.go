@@ -20,15 +20,15 @@ func (t *Teller) effect(b *Beat, before *state.State, e *step.Effect) {
 			b.Failures = append(b.Failures, p.Recorders[e.Command.A].Name+" is full and will not roll")
 		}
 	case step.Failed, step.Blocked:
-		b.Failures = append(b.Failures, t.failure(e))
+		b.Failures = append(b.Failures, Failure(p, e))
 	case step.Missed:
-		b.Failures = append(b.Failures, t.running(e.Task)+"an expectation did not come true"+t.where(e))
+		b.Failures = append(b.Failures, running(p, e.Task)+"an expectation did not come true"+where(p, e))
 	case step.Alerted:
 		b.Alerts = append(b.Alerts, e.Text)
 	case step.Noted:
 		b.Notes = append(b.Notes, e.Text)
 	case step.Timed:
-		b.Notes = append(b.Notes, t.running(e.Task)+"it waits no longer"+t.where(e))
+		b.Notes = append(b.Notes, running(p, e.Task)+"it waits no longer"+where(p, e))
 	case step.Ignored:
 		b.Notes = append(b.Notes, t.ignored(e))
 	case step.Fired:
@@ -53,34 +53,33 @@ func (t *Teller) message(e *step.Effect) Message {
 }
 
 // running is the task that speaks: "replay: ".
-func (t *Teller) running(task int32) string {
+func running(p *program.Program, task int32) string {
 	if task < 0 {
 		return ""
 	}
-	return t.m.P.Tasks[task].Name + ": "
+	return p.Tasks[task].Name + ": "
 }
 
 // where is the line of an effect's instruction: " (small.show:12)".
-func (t *Teller) where(e *step.Effect) string {
+func where(p *program.Program, e *step.Effect) string {
 	if e.Instr >= 0 {
-		if at := Place(t.m.P, t.m.P.Code[e.Instr].At); at != "" {
+		if at := Place(p, p.Code[e.Instr].At); at != "" {
 			return " (" + at + ")"
 		}
 	}
 	return ""
 }
 
-// failure says what was not done and why.
-func (t *Teller) failure(e *step.Effect) string {
-	p := t.m.P
+// Failure says what was not done, and why, of an effect that is Failed or
+// Blocked: "cameras 2.1: play deck was not done: no clip is cued (small.show:37)".
+func Failure(p *program.Program, e *step.Effect) string {
 	if e.Reason == step.TooLong {
-		return t.running(e.Task) + "it ran on and on and was ended"
+		return running(p, e.Task) + "it ran on and on and was ended"
 	}
-	return t.running(e.Task) + Command(p, e.Command) + " was not done: " + t.why(e) + t.where(e)
+	return running(p, e.Task) + Command(p, e.Command) + " was not done: " + why(p, e) + where(p, e)
 }
 
-func (t *Teller) why(e *step.Effect) string {
-	p := t.m.P
+func why(p *program.Program, e *step.Effect) string {
 	switch e.Reason {
 	case step.DeviceAway:
 		return p.Devices[e.Device].Name + " does not answer"
