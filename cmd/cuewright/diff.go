@@ -16,12 +16,14 @@ import (
 	"cuewright/macro/program"
 	"cuewright/macro/report"
 	"cuewright/sim/compare"
+	"cuewright/sim/explore"
 	"cuewright/targets/prepare"
 )
 
 func newDiff(s streams) *cobra.Command {
 	var since, expect string
 	var asJSON bool
+	var states uint64
 	c := &cobra.Command{
 		Use:   "diff OLD NEW",
 		Short: "Tell what changes for the operator between two versions",
@@ -33,8 +35,8 @@ is no change. Each change names the line that it comes from.
 A version is a show, a compiled show, or REVISION:PATH, read from git. With --expect, the
 changes are held against a list: an earlier output of this command, with or without places.
 
-Exit codes: 0 nothing changes, or all as expected, 1 there are changes, 2 called wrongly or a
-version could not be used.`,
+Exit codes: 0 nothing changes, or all as expected, 1 there are changes, 2 called wrongly, a
+version could not be used, or all is as expected but for a rule that was not decided.`,
 		Example: `  cuewright diff monday.show tonight.show
   cuewright diff final.program final.show          against what was compiled
   cuewright diff HEAD~1:final.show final.show      against a revision
@@ -50,11 +52,12 @@ version could not be used.`,
 			if err := need("two versions of a show", 2, 2)(c, args); err != nil {
 				return err
 			}
-			return diff(s, args[0], args[1], expect, asJSON)
+			return diff(s, args[0], args[1], expect, states, asJSON)
 		},
 	}
 	c.Flags().StringVar(&since, "since", "", "compare a show with itself at a git `REVISION`")
 	c.Flags().StringVar(&expect, "expect", "", "a `FILE` that lists the changes that should be there")
+	c.Flags().Uint64Var(&states, "states", 200_000, "explore so many `STATES` for each rule's verdict; 0 compares no verdicts")
 	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")
 	return c
 }
@@ -66,12 +69,13 @@ type difference struct {
 	Old        string           `json:"old"`
 	New        string           `json:"new"`
 	Changes    []compare.Change `json:"changes"`
-	Expected   bool             `json:"expected"` // there was a list
+	Undecided  []string         `json:"undecided"` // rules whose verdicts could not be compared
+	Expected   bool             `json:"expected"`  // there was a list
 	Unexpected []compare.Change `json:"unexpected"`
 	Missing    []string         `json:"missing"`
 }
 
-func diff(s streams, old, now, expect string, asJSON bool) error {
+func diff(s streams, old, now, expect string, states uint64, asJSON bool) error {
 	was, err := loadVersion(s, old, asJSON)
 	if err != nil {
 		return err
@@ -80,11 +84,10 @@ func diff(s streams, old, now, expect string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	d := difference{Document: report.NewDocument(nil), Old: old, New: now, Expected: expect != "",
-		Changes: compare.Diff(was, is, nil), Unexpected: []compare.Change{}, Missing: []string{}}
-	if d.Changes == nil {
-		d.Changes = []compare.Change{}
-	}
+	d := difference{Document: report.NewDocument(nil), Old: old, New: now, Expected: expect != "", Changes: []compare.Change{},
+		Undecided: []string{}, Unexpected: []compare.Change{}, Missing: []string{}}
+	changes, undecided := compare.Diff(was, is, decideRules(states))
+	d.Changes, d.Undecided = append(d.Changes, changes...), append(d.Undecided, undecided...)
 	if d.Expected {
 		text, err := os.ReadFile(expect)
 		if err != nil {
@@ -101,8 +104,11 @@ func diff(s streams, old, now, expect string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	if d.Expected && len(d.Unexpected)+len(d.Missing) > 0 || !d.Expected && len(d.Changes) > 0 {
+	switch {
+	case d.Expected && len(d.Unexpected)+len(d.Missing) > 0, !d.Expected && len(d.Changes) > 0:
 		return exit(exitFindings)
+	case len(d.Undecided) > 0:
+		return exit(exitUsage)
 	}
 	return nil
 }
@@ -118,6 +124,9 @@ func (d *difference) text() string {
 	for _, c := range told {
 		b.WriteString(c.String())
 	}
+	for _, name := range d.Undecided {
+		fmt.Fprintf(&b, "# not compared: whether rule %q comes out as before; --states explores further\n", name)
+	}
 	if len(d.Missing) > 0 {
 		b.WriteString("# expected, and did not happen:\n" + strings.Join(d.Missing, ""))
 	}
@@ -132,6 +141,23 @@ func (d *difference) text() string {
 		fmt.Fprintf(&b, "%s%s\n", compare.InAll, countKinds(d.Changes))
 	}
 	return b.String()
+}
+
+// decideRules explores for the verdicts of rules, each up to a number of
+// states and to what a small computer has in memory. It is nil for no states.
+func decideRules(states uint64) compare.Decide {
+	if states == 0 {
+		return nil
+	}
+	const memory = 512 << 20
+	explorers := map[*program.Program]*explore.Explorer{}
+	return func(p *program.Program, rule int32) (string, bool) {
+		if explorers[p] == nil {
+			explorers[p] = explore.New(p)
+		}
+		v := explorers[p].Rule(int(rule), explore.Options{States: states, Bytes: memory}).Verdict
+		return v.String(), v != explore.Unfinished
+	}
 }
 
 // countKinds counts changes by what they are about: "3 changes: 2 button, 1 rule".

@@ -88,7 +88,7 @@ type allocator struct {
 	all      bool      // every way of every demand is known
 	barred   []bool    // by switch: not to be used for demands but its own
 	spoken   []bool    // by switch: the show names its line
-	steps    *int    // left for the question that is being asked
+	steps    *int      // left for the question that is being asked
 
 	use [][]claim // by switch: what those that have a way need of it
 }

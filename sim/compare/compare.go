@@ -105,13 +105,16 @@ func (h Hunk) place() string {
 	return "now " + h.IsAt + ", was " + h.WasAt
 }
 
-// Decide says how a rule of a program comes out: "proved", "refuted". It may
-// explore; it is asked for rules of the same name in both versions.
-type Decide func(p *program.Program, rule int32) string
+// Decide says how a rule of a program comes out ("proved", "refuted"), and
+// whether that is certain. It may explore; it is asked for the rules that both
+// versions have.
+type Decide func(p *program.Program, rule int32) (verdict string, sure bool)
 
-// Diff is what changes for the operator from one version to another. Decide
+// Diff is what changes for the operator from one version to another, and the
+// rules whose verdicts could not be compared because one is not certain. When
+// nothing else changes, the rules hold as they did and none is named. Decide
 // may be nil: then verdicts are not compared.
-func Diff(was, is *program.Program, decide Decide) []Change {
+func Diff(was, is *program.Program, decide Decide) (changes []Change, undecided []string) {
 	d := newDiffer(was, is)
 	d.surfaces()
 	d.pages()
@@ -122,11 +125,14 @@ func Diff(was, is *program.Program, decide Decide) []Change {
 	d.destinations()
 	d.rules()
 	if decide != nil {
-		d.verdicts(decide)
+		undecided = d.verdicts(decide)
 	}
 	d.plan()
 	d.messages()
-	return d.changes
+	if len(d.changes) == 0 {
+		undecided = nil
+	}
+	return d.changes, undecided
 }
 
 // Unmet holds changes against those that were expected, both ways: changes

@@ -172,16 +172,23 @@ func (d *differ) rules() {
 	}
 }
 
-// verdicts tells the rules of both versions that come out otherwise.
-func (d *differ) verdicts(decide Decide) {
+// verdicts tells the rules of both versions that come out otherwise, and gives
+// the names of those of which that is not certain.
+func (d *differ) verdicts(decide Decide) (undecided []string) {
 	for _, pair := range d.pairRules() {
 		a, b := pair[0], pair[1]
 		if a < 0 || b < 0 {
 			continue
 		}
 		x, y := &d.was.p.Rules[a], &d.is.p.Rules[b]
-		if old, now := decide(d.was.p, a), decide(d.is.p, b); old != now {
+		old, oldSure := decide(d.was.p, a)
+		now, nowSure := decide(d.is.p, b)
+		switch {
+		case !oldSure || !nowSure:
+			undecided = append(undecided, y.Name)
+		case old != now:
 			d.add(OfVerdict, d.at(x.At, y.At), nil, "rule %q is now %s, was %s", y.Name, now, old)
 		}
 	}
+	return undecided
 }
