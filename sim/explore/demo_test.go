@@ -11,20 +11,71 @@ func demo(t simtest.Test) *program.Program {
 	return compiled(t, "../../testdata/shows/league/league.show", "../../testdata/shows/league/rack.yaml")
 }
 
-func TestDemo(t *testing.T) {
-	p := demo(t)
-	e := New(p)
-	for i, r := range p.Rules {
-		is := e.Rule(i, Options{States: 20_000_000, Bytes: 4 << 30})
-		t.Logf("%q: %v, bound %d, %d of %d buttons, %d cues, %d vars, %d timers, %.3g values, %d states, %d zones, %d presses, spurious %d, %d MB", r.Name, is.Verdict, is.Bound, len(is.Slice.Buttons), len(p.Buttons), len(is.Slice.Cues),
-			len(is.Slice.Vars), len(is.Slice.Timers), float64(is.Slice.Values), is.States, is.Zones, is.Presses, is.Spurious, is.Bytes>>20)
-		for _, v := range is.Slice.Vars {
-			if testing.Verbose() && i >= 4 {
-				t.Logf("   %s %d", p.Vars[v].Name, p.Vars[v].Size)
-			}
-		}
-		for _, e := range is.Story {
-			t.Logf("    %+v", e)
+// goal is what a rule's story ends in.
+func goal(r *program.Rule) func(v *View) bool {
+	return func(v *View) bool {
+		switch r.Kind {
+		case program.Always:
+			return (r.While < 0 || v.Holds(r.While)) && !v.Holds(r.Cond)
+		default:
+			return v.Holds(r.Cond)
 		}
 	}
+}
+
+// Every rule of the demo is decided, with and without a fault, and what is
+// told of it happens.
+func TestDemo(t *testing.T) {
+	p := demo(t)
+	for faults := range 2 {
+		e := New(p)
+		for i := range p.Rules {
+			r := e.Rule(i, Options{States: 2_000_000, Faults: faults})
+			t.Logf("%d faults, %q: %v, bound %d, %d of %d buttons, %d cues, %d vars, %d timers, %.3g values, %d states, %d zones, %d presses, %d spurious, %d kB", faults, p.Rules[i].Name, r.Verdict, r.Bound,
+				len(r.Slice.Buttons), len(p.Buttons), len(r.Slice.Cues), len(r.Slice.Vars), len(r.Slice.Timers), float64(r.Slice.Values), r.States, r.Zones, r.Presses, r.Spurious, r.Bytes>>10)
+			if r.Verdict == Unfinished {
+				t.Errorf("%q is not decided", p.Rules[i].Name)
+			}
+			if r.HasStory {
+				for _, e := range r.Story {
+					t.Logf("    %+v", e)
+				}
+				replay(t, p, r.Story, goal(&p.Rules[i]))
+				if steps, ok := Steps(p, r.Story); ok && !rehearsed(t, p, steps, goal(&p.Rules[i])) {
+					t.Errorf("%q: its rehearsal does not end in it", p.Rules[i].Name)
+				}
+			}
+		}
+	}
+}
+
+func BenchmarkDemo(b *testing.B) {
+	p := demo(b)
+	for i := range p.Rules {
+		b.Run(p.Rules[i].Name, func(b *testing.B) {
+			var r Result
+			b.ReportAllocs()
+			for b.Loop() {
+				r = New(p).Rule(i, Options{})
+			}
+			b.ReportMetric(float64(r.States+r.Zones), "states")
+			b.ReportMetric(float64(r.Bytes), "bytes")
+			b.ReportMetric(float64(len(r.Slice.Buttons)), "buttons")
+		})
+	}
+}
+
+// BenchmarkReach is the search itself, on all variables of the demo, as far as
+// two million states.
+func BenchmarkReach(b *testing.B) {
+	p := demo(b)
+	var s *search
+	b.ReportAllocs()
+	for b.Loop() {
+		s = New(p).whole(Options{States: 2_000_000})
+		s.run()
+	}
+	n := float64(s.found.len())
+	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds(), "states/s")
+	b.ReportMetric(float64(s.bytes())/n, "bytes/state")
 }
