@@ -102,6 +102,7 @@ func (c *Client) Send(ctx context.Context, r *program.Request) (Answer, error) {
 	defer cancel()
 	answer, err := c.once(inTime, r)
 	if wire.CodeOf(err) == "device-hung-up" && idempotent(r.Method) && inTime.Err() == nil {
+		c.transport.CloseIdleConnections() // the others may be as dead
 		answer, err = c.once(inTime, r)
 	}
 	if ctx.Err() == context.Canceled && err != nil {
@@ -112,8 +113,13 @@ func (c *Client) Send(ctx context.Context, r *program.Request) (Answer, error) {
 
 // idempotent is RFC 9110 section 9.2.2: the safe methods, PUT and DELETE.
 func idempotent(method string) bool {
+	return safe(method) || method == "PUT" || method == "DELETE"
+}
+
+// safe is RFC 9110 section 9.2.1.
+func safe(method string) bool {
 	switch method {
-	case "GET", "HEAD", "OPTIONS", "TRACE", "PUT", "DELETE":
+	case "GET", "HEAD", "OPTIONS", "TRACE":
 		return true
 	}
 	return false
@@ -153,7 +159,8 @@ func (c *Client) fault(err error) error {
 func (c *Client) who() string { return wire.Who(c.name, c.address) }
 
 // request is r as it goes out. Opaque keeps the target as it was rendered, to
-// the byte.
+// the byte. A body that cannot be had again keeps net/http from sending a safe
+// request once more for each old connection that it has: Send counts.
 func (c *Client) request(ctx context.Context, r *program.Request) (*http.Request, error) {
 	u := &url.URL{Scheme: c.scheme, Host: c.address, Opaque: r.Target}
 	var body io.Reader
@@ -165,6 +172,9 @@ func (c *Client) request(ctx context.Context, r *program.Request) (*http.Request
 		return nil, fmt.Errorf("the request `%s %s` cannot be sent to %s", r.Method, r.Target, c.who())
 	}
 	req.URL = u
+	if safe(r.Method) {
+		req.Body, req.GetBody = io.NopCloser(bytes.NewReader(r.Body)), nil
+	}
 	for _, h := range r.Header {
 		req.Header.Add(h[0], h[1])
 	}

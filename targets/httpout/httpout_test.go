@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -336,6 +337,52 @@ func TestRetries(t *testing.T) {
 		_, err := client(t, program.Device{Address: address}).Send(t.Context(), &program.Request{Method: method, Target: "/"})
 		if n := tries.Load(); n != want || wire.CodeOf(err) != "device-hung-up" {
 			t.Errorf("%s was tried %d times: %v", method, n, err)
+		}
+	}
+}
+
+// However many connections are kept: each is as dead as the first.
+func TestRetriesOverKeptConnections(t *testing.T) {
+	const kept = 6
+	for method, want := range map[string]int32{"GET": 2, "HEAD": 2, "PUT": 2, "POST": 1} {
+		var tries atomic.Int32
+		var dead atomic.Bool
+		var together sync.WaitGroup
+		together.Add(kept)
+		address := serve(t, func(w http.ResponseWriter, _ *http.Request) {
+			if !dead.Load() {
+				together.Done()
+				together.Wait() // so that none takes the connection of another
+				return
+			}
+			tries.Add(1)
+			conn, _, _ := http.NewResponseController(w).Hijack()
+			_ = conn.Close()
+		})
+		c := client(t, program.Device{Address: address})
+		var all sync.WaitGroup
+		for range kept {
+			all.Go(func() { _, _ = c.Send(t.Context(), get("/")) })
+		}
+		all.Wait()
+		dead.Store(true)
+		_, err := c.Send(t.Context(), &program.Request{Method: method, Target: "/"})
+		if n := tries.Load(); n != want || wire.CodeOf(err) != "device-hung-up" {
+			t.Errorf("%s was tried %d times: %v", method, n, err)
+		}
+	}
+}
+
+// A safe request without a body says nothing about one.
+func TestNoBodyIsAnnounced(t *testing.T) {
+	address := serve(t, func(_ http.ResponseWriter, r *http.Request) {
+		if len(r.TransferEncoding) > 0 || r.Header.Get("Content-Length") != "" {
+			t.Errorf("%s has %v, %v", r.Method, r.TransferEncoding, r.Header)
+		}
+	})
+	for _, method := range []string{"GET", "HEAD", "OPTIONS"} {
+		if _, err := client(t, program.Device{Address: address}).Send(t.Context(), &program.Request{Method: method, Target: "/"}); err != nil {
+			t.Error(err)
 		}
 	}
 }

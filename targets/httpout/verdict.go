@@ -52,14 +52,15 @@ func firstLine(body []byte) string {
 const maxLine = 120
 
 // line is a text from a device as it can be shown: without credentials,
-// without control characters, and short.
+// without control characters, and short. Credentials are looked for twice:
+// they may hold what cannot be shown, and may be broken up by it.
 func (c *Client) line(text string) string {
-	text = strings.Map(func(r rune) rune {
+	text = c.credential.scrub(strings.Map(func(r rune) rune {
 		if !unicode.IsPrint(r) {
 			return -1
 		}
 		return r
-	}, c.credential.scrub(strings.ToValidUTF8(text, "")))
+	}, c.credential.scrub(strings.ToValidUTF8(text, ""))))
 	if r := []rune(text); len(r) > maxLine {
 		return string(r[:maxLine]) + "…"
 	}
