@@ -1,0 +1,98 @@
+// Package surface is what lies between people's fingers and a running show:
+// presses in, and what every surface shows out.
+//
+// A kind of surface (OSC, HTTP, MIDI, a keyboard …) is a sub-package. It turns
+// what it hears into Presses for a Desk, and what the Desk shows into its own
+// protocol. Nothing here knows what a press does.
+package surface
+
+import (
+	"time"
+
+	"cuewright/sim/step"
+)
+
+// Kind is what a press is.
+type Kind uint8
+
+// The kinds of press.
+const (
+	Down    Kind = iota // a finger goes down on Button
+	Up                  // and comes up
+	Go                  // fire Cue, or the one on standby when Cue is -1
+	Back                // standby goes back by one cue; nothing is fired
+	Skip                // standby goes on by one cue; nothing is fired
+	StopAll             // every running script ends, pictures stay
+	Resume              // an operator lets a restarted controller send again
+	Resend              // what Destination should show is sent again
+)
+
+// Press is what an operator does. By says who, for the log: a name, or the
+// sender's address. Number tells repeats apart: a press with the number that
+// the same By sent last is a duplicate and ignored; 0 is never one.
+type Press struct {
+	Kind        Kind
+	Surface     int32 // Program.Surfaces, or -1
+	Button      int32 // Program.Buttons
+	Cue         int32 // Program.Cues, or -1
+	Destination int32
+	By          string
+	Number      uint64
+}
+
+// Outcome is what became of a press.
+type Outcome uint8
+
+// The outcomes.
+const (
+	Done     Outcome = iota // it was applied
+	Repeated                // a duplicate or a bounce: ignored
+	Refused                 // it could not be done now, see Reason
+	Held                    // the controller waits for Resume and sends nothing
+	Busy                    // too many presses are waiting
+)
+
+// Answer goes back to who pressed.
+type Answer struct {
+	Outcome Outcome
+	Reason  step.Reason
+	Text    string // for people: "the page is not showing"
+}
+
+// View is all that surfaces show, at one moment. It is never changed: a new
+// one takes its place. Serial rises by one with each.
+type View struct {
+	Serial  uint64
+	At      time.Time // of the last turn of the controller, by the wall clock
+	Show    string
+	Running string // digest of the program that runs
+	OnDisk  string // digest of the file it came from; another one means that a change waits or was refused
+	Held    bool   // nothing is sent until Resume
+
+	Page    []int32          // of each of Program.Surfaces: Program.Pages
+	Lamps   []step.LampState // of each of Program.Buttons
+	Open    []bool           // of each button: its cover is open
+	Standby int32            // Program.Cues, len when at the end
+	Alerts  []Alert          // the last 20, oldest first
+	Away    []int32          // Program.Devices that do not answer
+	Drifted []int32          // Program.Destinations or devices' variables seen to differ: Program.Vars
+}
+
+// Alert is a text for operators.
+type Alert struct {
+	At   time.Time
+	Text string
+}
+
+// Desk is a running show, as surfaces see it. All methods may be called from
+// any goroutine.
+type Desk interface {
+	// Press applies a press and says what became of it. It waits for its turn,
+	// at most a second.
+	Press(Press) Answer
+	// View is the newest view.
+	View() *View
+	// Watch gives a channel that has a value when there is a newer view than
+	// was last looked at. stop ends it.
+	Watch() (changed <-chan struct{}, stop func())
+}
