@@ -8,8 +8,7 @@ import (
 // sides are larger, they are told whole.
 const most = 4 << 20
 
-// hunks are the differences of two scripts. WasAt and IsAt say where a side
-// that has no lines stands.
+// hunks are the differences of two scripts, which stand at wasAt and isAt.
 func (d *differ) hunks(was, is []line, wasAt, isAt program.Place) []Hunk {
 	head := 0
 	for head < len(was) && head < len(is) && was[head].text == is[head].text {
@@ -22,6 +21,9 @@ func (d *differ) hunks(was, is []line, wasAt, isAt program.Place) []Hunk {
 	a, b := was[head:len(was)-tail], is[head:len(is)-tail]
 	var all []Hunk
 	open := false
+	if head > 0 { // a side without lines stands where the line before it does
+		wasAt, isAt = was[head-1].at, is[head-1].at
+	}
 	last := func() *Hunk {
 		if !open {
 			all = append(all, Hunk{WasAt: d.was.place(wasAt), IsAt: d.is.place(isAt)})
@@ -32,7 +34,7 @@ func (d *differ) hunks(was, is []line, wasAt, isAt program.Place) []Hunk {
 	walk(a, b, func(x, y *line) {
 		switch {
 		case x != nil && y != nil:
-			open = false
+			open, wasAt, isAt = false, x.at, y.at
 		case x != nil:
 			h := last()
 			if h.Was = append(h.Was, x.text); len(h.Was) == 1 {
@@ -80,7 +82,7 @@ func walk(a, b []line, visit func(x, y *line)) {
 			visit(&a[i], &b[j])
 			i++
 			j++
-		case j == len(b) || i < len(a) && common[i+1][j] >= common[i][j+1]:
+		case j == len(b) || i < len(a) && first(common[i+1][j], common[i][j+1], a[i].text, b[j].text):
 			visit(&a[i], nil)
 			i++
 		default:
@@ -88,4 +90,11 @@ func walk(a, b []line, visit func(x, y *line)) {
 			j++
 		}
 	}
+}
+
+// first says whether the line of the old side goes first: when more stays in
+// common so; where it is the same, by the texts, so that the same lines are
+// told whichever version is the old one.
+func first(afterOld, afterNew int32, old, now string) bool {
+	return afterOld > afterNew || afterOld == afterNew && old < now
 }
