@@ -3,6 +3,7 @@ module cuewright
 go 1.26.8
 
 require (
+	github.com/coder/websocket v1.8.15 // indirect
 	github.com/expr-lang/expr v1.17.8 // indirect
 	github.com/hypebeast/go-osc v0.0.0-20220308234300-cec5a8a1e5f5 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
