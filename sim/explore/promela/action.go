@@ -73,6 +73,7 @@ func (w *writer) complete(b *program.Bank) {
 	w.line(":: %s -> %s;", w.is(b.Transition, program.FadingOut), w.set(b.Faded, 1))
 	w.line(":: %s -> %s;", w.is(b.Transition, program.FadingIn), w.set(b.Faded, 0))
 	w.line(":: else -> skip; fi; %s;", w.set(b.Transition, program.NoTransition))
+	w.disarm(b.Timer)
 }
 
 // transition is a mix, wipe or fade. One that runs completes at once.
@@ -85,12 +86,13 @@ func (w *writer) transition(a *program.Action) {
 		how = program.FadingIn
 	}
 	switch {
-	case fade && a.Micros > 0:
-		w.when(not(w.is(b.Faded, uint32(a.B))), w.set(b.Transition, how))
+	case a.Micros > 0:
+		w.line("if :: %s -> %s;", and(truth(fade), w.is(b.Faded, uint32(a.B))), "skip")
+		w.line(":: else -> %s;", w.set(b.Transition, how))
+		w.arm(b.Timer, a.Micros)
+		w.line("fi;")
 	case fade:
 		w.line("%s;", w.set(b.Faded, a.B))
-	case a.Micros > 0:
-		w.line("%s;", w.set(b.Transition, how))
 	default:
 		w.changeOver(b)
 	}
@@ -101,18 +103,41 @@ func (w *writer) deck(a *program.Action) {
 	d := &w.p.Decks[a.A]
 	switch a.Verb {
 	case program.Load:
-		first := program.DeckLoading
-		if d.Ready <= 0 {
-			first = program.DeckCued
-		}
-		w.line("%s; %s;", w.set(d.Clip, a.B+1), w.set(d.State, first))
+		w.line("%s;", w.set(d.Clip, a.B+1))
+		w.begins(d.State, program.DeckLoading, program.DeckCued, d.Timer, d.Ready)
+		return
 	case program.Play:
-		w.line("%s;", w.set(d.State, program.DeckPlaying))
+		w.line("if :: %s -> skip;", w.is(d.State, program.DeckPlaying))
+		w.line(":: else -> %s;", w.set(d.State, program.DeckPlaying))
+		w.disarm(d.Timer)
+		for i, clip := range d.Clips {
+			if length := w.p.Clips[clip].Length; length > 0 {
+				w.line("if :: %s -> skip;", w.is(d.Clip, uint32(i+1)))
+				w.arm(d.Timer, length)
+				w.line(":: else -> skip; fi;")
+			}
+		}
 	case program.Pause:
-		w.when(w.is(d.State, program.DeckPlaying), w.set(d.State, program.DeckPaused))
+		w.line("if :: %s -> %s;", w.is(d.State, program.DeckPlaying), w.set(d.State, program.DeckPaused))
+		w.disarm(d.Timer)
+		w.line(":: else -> skip;")
 	case program.StopDeck:
-		w.when(not(or(w.is(d.State, program.DeckEmpty), w.is(d.State, program.DeckLoading))), w.set(d.State, program.DeckCued))
+		w.line("if :: %s -> skip;", or(w.is(d.State, program.DeckEmpty), w.is(d.State, program.DeckLoading)))
+		w.line(":: else -> %s;", w.set(d.State, program.DeckCued))
+		w.disarm(d.Timer)
 	}
+	w.line("fi;")
+}
+
+// begins is a state that turns into the next after a while.
+func (w *writer) begins(v int32, first, next uint32, timer int32, micros int64) {
+	if micros <= 0 {
+		w.line("%s;", w.set(v, next))
+		w.disarm(timer)
+		return
+	}
+	w.line("%s;", w.set(v, first))
+	w.arm(timer, micros)
 }
 
 // recorder rolls and stops. A full one starts for ever; one that hangs so
@@ -121,11 +146,8 @@ func (w *writer) recorder(a *program.Action) {
 	r, hung := &w.p.Recorders[a.A], w.hung(a.A)
 	if a.Verb == program.StopRecorder {
 		w.line("%s; %s;", w.set(r.State, program.MachineStopped), w.let(hung, 0))
+		w.disarm(r.Timer)
 		return
-	}
-	first := program.MachineStarting
-	if r.Ready <= 0 {
-		first = program.MachineRunning
 	}
 	full := no
 	if r.Device >= 0 {
@@ -133,7 +155,9 @@ func (w *writer) recorder(a *program.Action) {
 	}
 	w.line("if :: %s -> skip;", or(w.is(r.State, program.MachineRunning), and(w.is(r.State, program.MachineStarting), w.is(hung, 0))))
 	w.line(":: else -> if :: %s -> %s; %s;", full, w.set(r.State, program.MachineStarting), w.let(hung, 1))
-	w.line(":: else -> %s; %s; fi; fi;", w.set(r.State, first), w.let(hung, 0))
+	w.line(":: else -> %s;", w.let(hung, 0))
+	w.begins(r.State, program.MachineStarting, program.MachineRunning, r.Timer, r.Ready)
+	w.line("fi; fi;")
 }
 
 // let sets the bit of a recorder that hangs. Without faults none does.
@@ -147,13 +171,12 @@ func (w *writer) let(hung int32, value uint32) string {
 // encoder goes live and stops.
 func (w *writer) encoder(a *program.Action) {
 	e := &w.p.Encoders[a.A]
-	first := program.MachineStarting
-	if e.Ready <= 0 {
-		first = program.MachineRunning
-	}
 	if a.Verb == program.StopEncoder {
 		w.line("%s;", w.set(e.State, program.MachineStopped))
+		w.disarm(e.Timer)
 		return
 	}
-	w.when(w.is(e.State, program.MachineStopped), w.set(e.State, first))
+	w.line("if :: %s ->", w.is(e.State, program.MachineStopped))
+	w.begins(e.State, program.MachineStarting, program.MachineRunning, e.Timer, e.Ready)
+	w.line(":: else -> skip; fi;")
 }

@@ -2,7 +2,6 @@ package promela
 
 import (
 	"fmt"
-	"os"
 	"sync"
 	"testing"
 
@@ -11,41 +10,41 @@ import (
 	"cuewright/sim/simtest"
 )
 
-// small is how many states a show of the corpus may have for the plain search,
-// and batch how many shows share a compiled model.
 const (
-	corpus = 200
-	small  = 20_000
-	batch  = 20
+	corpus = 220     // shows
+	most   = 200_000 // states of one
+	small  = 5_000   // states, for the plain search
+	batch  = 20      // shows that share a verifier
 )
 
 // sample is a show of the corpus.
 type sample struct {
-	seed   uint64
+	name   string
 	faults int
 	p      *program.Program
-	text   string
-	plain  census
+	states uint64 // as Reach counts them
 }
 
-// samples takes the shows of the first seeds that stay small.
+// samples takes the shows of the first seeds that have few enough states. Every
+// fifth has one fault.
 func samples(t *testing.T, n int) []sample {
 	var all []sample
 	for seed := uint64(0); len(all) < n; seed++ {
 		show, rack := writeShow(seed)
-		s := sample{seed: seed, p: simtest.Compile(t, show, rack), text: show}
+		s := sample{name: fmt.Sprintf("seed %d\n%s", seed, show), p: simtest.Compile(t, show, rack)}
 		if seed%5 == 0 {
 			s.faults = 1
 		}
-		if s.plain = count(s.p, s.faults, small); s.plain.whole {
+		states, whole := explore.New(s.p).Reach(explore.Options{Faults: s.faults, States: most})
+		if s.states = states; whole {
 			all = append(all, s)
 		}
 	}
 	return all
 }
 
-// TestSpin holds SPIN against the plain search: the same number of states, and
-// the same rules decided.
+// TestSpin holds explore against SPIN, and small shows against a plain search
+// too: the same number of states, and the same verdict on every rule.
 func TestSpin(t *testing.T) {
 	findSpin(t)
 	n := corpus
@@ -53,6 +52,7 @@ func TestSpin(t *testing.T) {
 		n = batch
 	}
 	all := samples(t, n)
+	covers(t, all)
 	var wait sync.WaitGroup
 	slots := make(chan bool, 2)
 	for from := 0; from < len(all); from += batch {
@@ -60,71 +60,175 @@ func TestSpin(t *testing.T) {
 		wait.Go(func() {
 			slots <- true
 			defer func() { <-slots }()
-			compare(t, some)
+			for faults := range 2 {
+				compare(t, some, faults)
+			}
 		})
 	}
 	wait.Wait()
 }
 
-func compare(t *testing.T, some []sample) {
-	for faults := range 2 {
-		var ps []*program.Program
-		var of []sample
-		for _, s := range some {
-			if s.faults == faults {
-				ps, of = append(ps, s.p), append(of, s)
-			}
+// compare compares those that have so many faults.
+func compare(t *testing.T, some []sample, faults int) {
+	var ps []*program.Program
+	var of []sample
+	for _, s := range some {
+		if s.faults == faults {
+			ps, of = append(ps, s.p), append(of, s)
 		}
-		if len(ps) == 0 {
-			continue
+	}
+	if len(ps) == 0 {
+		return
+	}
+	model, err := Batch(ps, Options{Faults: faults})
+	if err != nil {
+		t.Error(err)
+		return
+	}
+	v, err := compile(t.TempDir(), model, "-O0", "-DNOCOMP")
+	if err != nil {
+		t.Error(err)
+		return
+	}
+	for i, s := range of {
+		h, err := v.run(i, "-m1000000", "-w18")
+		if err == nil {
+			h.states-- // the one in which the show is not chosen yet
+			err = agree(t, s, h)
 		}
-		model, err := Batch(ps, Options{Faults: faults})
 		if err != nil {
-			t.Error(err)
-			continue
-		}
-		v, err := compile(t.TempDir(), model, "-O0")
-		if err != nil {
-			os.WriteFile("/tmp/sp/bad.pml", model, 0o666)
-			t.Error(err)
-			continue
-		}
-		for i, s := range of {
-			h, err := v.run(i, "-m1000000", "-w20")
-			if err != nil {
-				t.Errorf("seed %d: %v\n%s", s.seed, err, s.text)
-				continue
-			}
-			if why := differs(s, h); why != "" {
-				t.Errorf("seed %d: %s\n%s", s.seed, why, s.text)
-			}
+			t.Errorf("%v\n%s", err, s.name)
 		}
 	}
 }
 
-// differs says what SPIN sees otherwise. It counts one state more: the one in
-// which the show is not chosen yet.
-func differs(s sample, h heard) string {
-	if h.states-1 != int64(s.plain.states) {
-		return fmt.Sprintf("SPIN finds %d states, the plain search %d", h.states-1, s.plain.states)
+// agree holds the three against each other.
+func agree(t *testing.T, s sample, h heard) error {
+	if s.states != uint64(h.states) {
+		return fmt.Errorf("SPIN finds %d states, Reach %d", h.states, s.states)
 	}
+	if s.states <= small {
+		plain := count(s.p, s.faults, small)
+		if plain.states != int(s.states) {
+			return fmt.Errorf("SPIN finds %d states, the plain search %d", h.states, plain.states)
+		}
+		for label, seen := range plain.seen {
+			if _, while := whiles(s.p)[label]; (label < len(s.p.Rules) || while) && seen == h.unseen[label] {
+				return fmt.Errorf("label %d: seen in the plain search: %v; by SPIN: %v", label, seen, !h.unseen[label])
+			}
+		}
+	}
+	return verdicts(t, s, h)
+}
+
+// whiles are the labels of a program's whiles.
+func whiles(p *program.Program) map[int]bool {
+	all := map[int]bool{}
+	for i, r := range p.Rules {
+		if r.While >= 0 {
+			all[len(p.Rules)+i] = true
+		}
+	}
+	return all
+}
+
+// verdicts holds each rule's verdict, on a slice and on everything, against
+// SPIN's. SPIN lets timers run out in any order; where it sees what explore says
+// cannot be, it is asked again with a clock.
+func verdicts(t *testing.T, s sample, h heard) error {
 	e := explore.New(s.p)
-	if n, whole := e.Reach(explore.Options{Faults: s.faults}); !whole || int64(n) != h.states-1 {
-		return fmt.Sprintf("SPIN finds %d states, Reach %d, %v", h.states-1, n, whole)
+	var clock *heard
+	for i := range s.p.Rules {
+		is := e.Rule(i, explore.Options{Faults: s.faults}).Verdict
+		if whole := e.Rule(i, explore.Options{Faults: s.faults, NoSlice: true}).Verdict; whole != is {
+			return fmt.Errorf("rule %d: on its slice %v, on everything %v", i, is, whole)
+		}
+		if is == verdict(s.p, i, h) {
+			continue
+		}
+		if clock == nil {
+			c, err := timedSpin(t.TempDir(), s.p)
+			if err != nil {
+				return err
+			}
+			clock = &c
+		}
+		if says := verdict(s.p, i, *clock); is != says {
+			return fmt.Errorf("rule %d: explore says %v; SPIN %v, and with a clock %v", i, is, verdict(s.p, i, h), says)
+		}
 	}
-	for i, seen := range s.plain.seen {
-		if seen == h.unseen[i] {
-			return fmt.Sprintf("rule %d (%s): decided in the plain search: %v; by SPIN: %v", i, s.p.Rules[i].Name, seen, !h.unseen[i])
+	return nil
+}
+
+// verdict is SPIN's verdict on rule i.
+func verdict(p *program.Program, i int, h heard) explore.Verdict {
+	r, seen := p.Rules[i], !h.unseen[i]
+	switch {
+	case r.Kind == program.Possible && !seen, r.Kind != program.Possible && seen:
+		return explore.Refuted
+	case r.Kind == program.Always && r.While >= 0 && h.unseen[len(p.Rules)+i]:
+		return explore.NotChecked
+	}
+	return explore.Proved
+}
+
+// timedSpin searches with a clock that ticks every 100 ms: five times and more
+// in the shortest wait of the corpus.
+func timedSpin(dir string, p *program.Program) (heard, error) {
+	model, err := Translate(p, Options{Tick: 100_000})
+	if err != nil {
+		return heard{}, err
+	}
+	v, err := compile(dir, model, "-O1")
+	if err != nil {
+		return heard{}, err
+	}
+	return v.run(0, "-m10000000", "-w22")
+}
+
+// covers says what no show of the corpus does.
+func covers(t *testing.T, all []sample) {
+	if testing.Short() {
+		return
+	}
+	var ops [program.Turn + 1]int
+	var verbs [program.Protect + 1]int
+	var timers [program.CoverTimer + 1]int
+	again := map[uint8]int{}
+	for _, s := range all {
+		for _, in := range s.p.Code {
+			ops[in.Op]++
 		}
-		r := e.Rule(i, explore.Options{Faults: s.faults})
-		r2 := e.Rule(i, explore.Options{Faults: s.faults, NoSlice: true})
-		says := r.Verdict == explore.Refuted
-		if s.p.Rules[i].Kind == program.Possible {
-			says = r.Verdict == explore.Proved
+		for _, a := range s.p.Actions {
+			verbs[a.Verb]++
 		}
-		if says != seen || r.Verdict != r2.Verdict {
-			return fmt.Sprintf("rule %d (%s): seen %v verdict %v %v spurious %d zones %d", i, s.p.Rules[i].Name, seen, r.Verdict, r2.Verdict, r.Spurious, r.Zones)
+		for _, x := range s.p.Timers {
+			timers[x.Kind]++
+		}
+		for _, k := range s.p.Tasks {
+			again[k.Again]++
 		}
 	}
-	return ""
+	verbs[program.Crosspoint]++ // stands in no action
+	verbs[program.SwitchTo]++   // the racks have no outlets
+	verbs[program.SendTo]++     // and no messages
+	t.Logf("%d shows: instructions %v, verbs %v, timers %v, again %v", len(all), ops, verbs, timers, again)
+	for op, n := range ops {
+		if n == 0 && program.Op(op) != program.Fire {
+			t.Errorf("no show has instruction %d", op)
+		}
+	}
+	for verb, n := range verbs {
+		if n == 0 {
+			t.Errorf("no show has verb %d", verb)
+		}
+	}
+	for kind, n := range timers {
+		if n == 0 {
+			t.Errorf("no show has a timer of kind %d", kind)
+		}
+	}
+	if len(again) != 3 {
+		t.Errorf("tasks run again in %d of 3 ways", len(again))
+	}
 }

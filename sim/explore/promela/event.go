@@ -32,10 +32,13 @@ func (w *writer) events() {
 	}
 	if len(w.p.Cues) > 0 {
 		standby := w.p.StandbyVar()
-		w.on(not(w.is(standby, uint32(len(w.p.Cues)))), func() { w.goCue(-1) })
+		w.onPress(not(w.is(standby, uint32(len(w.p.Cues)))), func() { w.goCue(-1) })
 	}
-	for _, t := range w.p.Timers {
-		w.timer(t)
+	for i, t := range w.p.Timers {
+		w.timer(int32(i), t)
+	}
+	if w.o.Tick > 0 {
+		w.pass()
 	}
 	if w.o.Faults > 0 {
 		w.faults()
@@ -56,12 +59,16 @@ func (w *writer) button(b *program.Button) {
 	if b.Down >= 0 {
 		up = w.is(b.Down, 0)
 	}
-	w.on(and(or(showing...), up), func() {
+	w.onPress(and(or(showing...), up), func() {
 		if b.Cover >= 0 {
-			w.line("if :: %s -> %s; :: else -> %s;", w.is(b.Cover, 0), w.set(b.Cover, 1), w.set(b.Cover, 0))
+			w.line("if :: %s -> %s;", w.is(b.Cover, 0), w.set(b.Cover, 1))
+			w.arm(b.CoverTimer, program.CoverOpen)
+			w.line(":: else -> %s;", w.set(b.Cover, 0))
+			w.disarm(b.CoverTimer)
 			defer w.line("fi;")
 		}
 		w.line("%s;", w.set(b.Down, 1))
+		w.arm(b.HoldTimer, b.HoldAfter)
 		if b.Hold < 0 && b.Press >= 0 {
 			w.launch(b.Press, 0)
 		}
@@ -69,7 +76,8 @@ func (w *writer) button(b *program.Button) {
 	if b.Down < 0 {
 		return
 	}
-	w.on(not(w.is(b.Down, 0)), func() {
+	w.onPress(not(w.is(b.Down, 0)), func() {
+		w.disarm(b.HoldTimer)
 		if b.Hold >= 0 && b.Press >= 0 {
 			w.line("if :: %s -> skip;", w.is(b.Down, 1))
 			w.launch(b.Press, 0)
@@ -83,50 +91,50 @@ func (w *writer) button(b *program.Button) {
 }
 
 // timer is a timer that runs out, when it runs.
-func (w *writer) timer(t program.Timer) {
+func (w *writer) timer(i int32, t program.Timer) {
 	switch t.Kind {
 	case program.TaskTimer:
-		w.taskTimer(t.Owner)
+		w.taskTimer(i, t.Owner)
 	case program.BankTimer:
 		b := &w.p.Banks[t.Owner]
-		w.on(not(w.is(b.Transition, program.NoTransition)), func() { w.complete(b) })
+		w.onTimer(i, not(w.is(b.Transition, program.NoTransition)), func() { w.complete(b) })
 	case program.DeckTimer:
-		w.deckTimer(&w.p.Decks[t.Owner])
+		w.deckTimer(i, &w.p.Decks[t.Owner])
 	case program.MachineTimer:
 		if n := int32(len(w.p.Recorders)); t.Owner >= n {
 			e := &w.p.Encoders[t.Owner-n]
-			w.on(w.is(e.State, program.MachineStarting), func() { w.line("%s;", w.set(e.State, program.MachineRunning)) })
+			w.onTimer(i, w.is(e.State, program.MachineStarting), func() { w.line("%s;", w.set(e.State, program.MachineRunning)) })
 		} else {
 			r := &w.p.Recorders[t.Owner]
-			w.on(and(w.is(r.State, program.MachineStarting), w.is(w.hung(t.Owner), 0)),
+			w.onTimer(i, and(w.is(r.State, program.MachineStarting), w.is(w.hung(t.Owner), 0)),
 				func() { w.line("%s;", w.set(r.State, program.MachineRunning)) })
 		}
 	case program.FollowTimer:
 		c := &w.p.Cues[t.Owner]
-		w.on(w.is(c.FollowVar, 1), func() {
+		w.onTimer(i, w.is(c.FollowVar, 1), func() {
 			w.line("%s;", w.set(c.FollowVar, 0))
 			w.fire(t.Owner, "skip")
 		})
 	case program.HoldTimer:
 		b := &w.p.Buttons[t.Owner]
-		w.on(w.is(b.Down, 1), func() {
+		w.onTimer(i, w.is(b.Down, 1), func() {
 			w.line("%s;", w.set(b.Down, 2))
 			w.launch(b.Hold, 0)
 		})
 	case program.CoverTimer:
 		b := &w.p.Buttons[t.Owner]
-		w.on(w.is(b.Cover, 1), func() { w.line("%s;", w.set(b.Cover, 0)) })
+		w.onTimer(i, w.is(b.Cover, 1), func() { w.line("%s;", w.set(b.Cover, 0)) })
 	}
 }
 
-func (w *writer) deckTimer(d *program.Deck) {
+func (w *writer) deckTimer(i int32, d *program.Deck) {
 	known := []string{}
-	for i, clip := range d.Clips {
+	for n, clip := range d.Clips {
 		if w.p.Clips[clip].Length > 0 {
-			known = append(known, w.is(d.Clip, uint32(i+1)))
+			known = append(known, w.is(d.Clip, uint32(n+1)))
 		}
 	}
-	w.on(or(w.is(d.State, program.DeckLoading), and(w.is(d.State, program.DeckPlaying), or(known...))), func() {
+	w.onTimer(i, or(w.is(d.State, program.DeckLoading), and(w.is(d.State, program.DeckPlaying), or(known...))), func() {
 		w.line("if :: %s -> %s; :: else -> %s; fi;", w.is(d.State, program.DeckLoading),
 			w.set(d.State, program.DeckCued), w.set(d.State, program.DeckEnded))
 	})
@@ -201,6 +209,7 @@ func (w *writer) goCue(cue int32) {
 func (w *writer) fire(cue int32, then string) {
 	c := &w.p.Cues[cue]
 	w.line("if :: %s -> skip; :: else -> %s;", w.running(c.Task), w.set(c.FollowVar, 0))
+	w.disarm(c.Timer)
 	w.start(c.Task, 0)
 	w.line("%s; fi;", then)
 }

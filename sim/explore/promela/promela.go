@@ -29,15 +29,20 @@ import (
 
 // Options say how a model is written.
 type Options struct {
-	Faults int  // at most so many device faults from power-on
-	Apart  bool // each event is a d_step of its own: longer, faster to run
-	Rule   int  // with Assert: the one rule that is asserted
-	Assert bool // an assert for Rule, in place of a label for each rule
+	Faults int   // at most so many device faults from power-on
+	Tick   int64 // microseconds; time passes in such steps. 0: timers run out in any order
+	Apart  bool  // each event is a d_step of its own: longer, faster to run
+	Rule   int   // with Assert: the one rule that is asserted
+	Assert bool  // an assert for Rule, in place of a label for each rule
 }
 
 // Chosen is the environment variable that says which show a model of several
 // is to run, from 0.
 const Chosen = "SHOW"
+
+// A model with a Tick has a counter for each timer. What is found with one does
+// happen; what is not may still happen between two ticks, so the tick should be
+// some times shorter than the times of the show. It has no faults.
 
 // Translate writes the model of one show. SPIN's states are the show's.
 func Translate(p *program.Program, o Options) ([]byte, error) {
@@ -86,6 +91,9 @@ func scratch(ps ...*program.Program) []byte {
 // process writes one show: its variables and its loop. It is written again
 // until the variables that something gives a value are no fewer than before.
 func process(p *program.Program, o Options) (vars, body []byte, err error) {
+	if err := timed(p, o); err != nil {
+		return nil, nil, err
+	}
 	w := newWriter(p, o)
 	for v := range w.changes {
 		w.changes[v] = true
@@ -97,7 +105,7 @@ func process(p *program.Program, o Options) (vars, body []byte, err error) {
 		}
 		last := w
 		w = newWriter(p, o)
-		w.changes = last.given
+		w.changes, w.most = last.given, last.most
 	}
 }
 
@@ -156,35 +164,47 @@ func (w *writer) long() bool {
 	return n > longest
 }
 
-// rules writes what is looked at in every settled state.
+// rules writes what is looked at in every settled state. Label r is rule r's;
+// the label after all rules' and r more is the while of rule r.
 func (w *writer) rules() {
 	for i := range w.p.Rules {
+		r := &w.p.Rules[i]
 		switch {
+		case w.o.Assert && i == w.o.Rule:
+			w.line(":: d_step { %s -> assert(false) }", plain(w.decides(r)))
 		case !w.o.Assert:
-			w.line(":: atomic { %s -> broken = %d }", w.sight(i), i)
-		case i == w.o.Rule:
-			w.line(":: d_step { %s -> assert(false) }", w.sight(i))
+			w.label(w.decides(r), i)
+			if r.While >= 0 {
+				w.label(w.cond(r.While), len(w.p.Rules)+i)
+			}
 		}
 	}
 }
 
-// sight is when a rule is decided: it is broken, or, of possible, it is shown.
-// SPIN says nothing of a line that is plainly never reached, and stops at one that
-// always is, so those are written less plainly.
-func (w *writer) sight(rule int) string {
-	r := &w.p.Rules[rule]
-	sight := w.cond(r.Cond)
-	if r.Kind == program.Always {
-		sight = not(sight)
-		if r.While >= 0 {
-			sight = and(w.cond(r.While), sight)
-		}
+func (w *writer) label(cond string, n int) {
+	w.line(":: atomic { %s -> broken = %d }", plain(cond), n)
+}
+
+// decides is when a rule is decided: it is broken, or, of possible, it is shown.
+func (w *writer) decides(r *program.Rule) string {
+	holds := w.cond(r.Cond)
+	if r.Kind != program.Always {
+		return holds
 	}
-	switch sight {
+	if r.While >= 0 {
+		return and(w.cond(r.While), not(holds))
+	}
+	return not(holds)
+}
+
+// plain hides what always or never holds: SPIN says nothing of a line that is
+// plainly never reached, and stops at a loop that plainly never ends.
+func plain(cond string) string {
+	switch cond {
 	case no:
 		return "(event == -1)"
 	case yes:
 		return "(event != -1)"
 	}
-	return sight
+	return cond
 }

@@ -14,7 +14,7 @@ import (
 type census struct {
 	states int
 	whole  bool   // no bound was hit
-	seen   []bool // by rule: it is broken, or, of possible, shown
+	seen   []bool // by label, see rules
 }
 
 // known is a state with which timers run and how many faults are left.
@@ -41,7 +41,7 @@ func (k known) key() string {
 // count finds every state, but at most so many.
 func count(p *program.Program, faults, most int) census {
 	m := step.New(p)
-	c := census{seen: make([]bool, len(p.Rules)), whole: true}
+	c := census{seen: make([]bool, 2*len(p.Rules)), whole: true}
 	events := outside(p, faults)
 	first := known{m.Start(), faults}
 	been := map[string]bool{first.key(): true}
@@ -50,7 +50,10 @@ func count(p *program.Program, faults, most int) census {
 		now := todo[len(todo)-1]
 		todo = todo[:len(todo)-1]
 		for i := range p.Rules {
-			c.seen[i] = c.seen[i] || decides(m, now.s, &p.Rules[i])
+			r := &p.Rules[i]
+			c.seen[i] = c.seen[i] || decides(m, now.s, r)
+			while := len(p.Rules) + i
+			c.seen[while] = c.seen[while] || r.While >= 0 && m.Holds(now.s, r.While)
 		}
 		for _, e := range events {
 			left, can := now.after(m, e)

@@ -48,6 +48,7 @@ func (w *writer) launchElse(task int32, entry int, otherwise string) {
 func (w *writer) halt(task int32) {
 	k := &w.p.Tasks[task]
 	w.line("%s = 0; %s; %s;", pc(task), w.set(k.At, 0), w.set(k.Queued, 0))
+	w.disarm(k.Timer)
 	for b := range w.p.Tasks {
 		if x := &w.p.Tasks[b]; x.Kind == program.BranchTask && x.Owner == task {
 			w.line("if :: %s ->", w.running(int32(b)))
@@ -91,6 +92,7 @@ func (w *writer) follow(ended int32) {
 		case x.Follow != ended:
 		case x.After > 0:
 			w.line("%s;", w.set(x.FollowVar, 1))
+			w.arm(x.Timer, x.After)
 		default:
 			w.fire(int32(c), "skip")
 		}
@@ -98,7 +100,7 @@ func (w *writer) follow(ended int32) {
 }
 
 // taskTimer is a wait that is over, or the end of the time of a wait until.
-func (w *writer) taskTimer(task int32) {
+func (w *writer) taskTimer(timer, task int32) {
 	k := &w.p.Tasks[task]
 	var when []string
 	for n, at := range k.Rests {
@@ -106,7 +108,7 @@ func (w *writer) taskTimer(task int32) {
 			when = append(when, w.is(k.At, uint32(n+1)))
 		}
 	}
-	w.on(or(when...), func() {
+	w.onTimer(timer, or(when...), func() {
 		w.line("if")
 		for n, at := range k.Rests {
 			in := &w.p.Code[at]
@@ -152,7 +154,9 @@ func (w *writer) wake(task int32) {
 	k := &w.p.Tasks[task]
 	for n, at := range k.Rests {
 		if in := &w.p.Code[at]; in.Op == program.Until {
-			w.when(and(fmt.Sprintf("(%s == 0)", pc(task)), w.is(k.At, uint32(n+1)), w.cond(in.A)), fmt.Sprintf("%s = %d", pc(task), at+2))
+			w.line("if :: %s -> %s = %d;", and(fmt.Sprintf("(%s == 0)", pc(task)), w.is(k.At, uint32(n+1)), w.cond(in.A)), pc(task), at+2)
+			w.disarm(k.Timer)
+			w.line(":: else -> skip; fi;")
 		}
 	}
 }
@@ -213,8 +217,6 @@ func (w *writer) heads(task, from, to int32) []bool {
 func (w *writer) instr(task, at int32) (open bool) {
 	in, k := &w.p.Code[at], &w.p.Tasks[task]
 	next := fmt.Sprintf("%s = %d", pc(task), at+2)
-	rest, _ := slices.BinarySearch(k.Rests, at)
-	pause := fmt.Sprintf("%s = 0; %s", pc(task), w.rest(k, rest))
 	switch in.Op {
 	case program.End:
 		w.finish(task)
@@ -223,7 +225,7 @@ func (w *writer) instr(task, at int32) (open bool) {
 		w.finish(task)
 	case program.Sleep:
 		if in.Micros > 0 {
-			w.line("%s;", pause)
+			w.pause(task, at)
 		} else {
 			w.line("%s;", next)
 		}
@@ -232,11 +234,13 @@ func (w *writer) instr(task, at int32) (open bool) {
 		if in.C == 1 && in.Micros <= 0 {
 			w.late(task, in)
 		} else {
-			w.line("%s;", pause)
+			w.pause(task, at)
 		}
 		w.line("fi;")
 	case program.Join:
-		w.line("if :: %s -> %s; :: else -> %s; fi;", w.running(in.A), pause, next)
+		w.line("if :: %s ->", w.running(in.A))
+		w.pause(task, at)
+		w.line(":: else -> %s; fi;", next)
 	case program.Unless:
 		w.line("if :: %s -> %s; :: else -> %s = %d; fi;", w.cond(in.A), next, pc(task), in.B+1)
 	case program.Jump:
@@ -251,12 +255,13 @@ func (w *writer) instr(task, at int32) (open bool) {
 	return false
 }
 
-// rest marks that a task rests at its n-th rest from 0.
-func (w *writer) rest(k *program.Task, n int) string {
-	if n >= len(k.Rests) {
-		return "skip"
+// pause lets a task rest at an instruction.
+func (w *writer) pause(task, at int32) {
+	k := &w.p.Tasks[task]
+	w.line("%s = 0; %s;", pc(task), w.set(k.At, slices.Index(k.Rests, at)+1))
+	if in := &w.p.Code[at]; in.Micros > 0 {
+		w.arm(k.Timer, in.Micros)
 	}
-	return w.set(k.At, n+1)
 }
 
 // plain writes an instruction after which the next one follows.

@@ -35,7 +35,7 @@ func findSpin(t testing.TB) {
 
 // compile makes a verifier. -o1 and -o2 keep SPIN from forgetting the values of
 // variables that nothing reads, which would make its states fewer than ours;
-// -o3 lets it tell of each line that is never reached. See Batch about -DNOCOMP.
+// -o3 lets it tell of each line that is never reached.
 func compile(dir string, model []byte, flags ...string) (verifier, error) {
 	v := verifier{filepath.Join(dir, "pan")}
 	if err := os.WriteFile(filepath.Join(dir, "model.pml"), model, 0o666); err != nil {
@@ -44,7 +44,7 @@ func compile(dir string, model []byte, flags ...string) (verifier, error) {
 	if err := command(dir, "spin", "-o1", "-o2", "-o3", "-a", "model.pml"); err != nil {
 		return v, err
 	}
-	return v, command(dir, "gcc", append(flags, "-w", "-DSAFETY", "-DNOREDUCE", "-DNOCOMP", "-o", "pan", "pan.c")...)
+	return v, command(dir, "gcc", append(flags, "-w", "-DSAFETY", "-DNOREDUCE", "-o", "pan", "pan.c")...)
 }
 
 func command(dir, name string, args ...string) error {
@@ -62,7 +62,7 @@ func command(dir, name string, args ...string) error {
 type heard struct {
 	states int64
 	vector int64         // bytes
-	unseen map[int]bool  // rules that nothing decides
+	unseen map[int]bool  // labels, see rules
 	took   time.Duration // by its own clock
 	memory float64       // megabytes
 }

@@ -15,19 +15,23 @@ type writer struct {
 	o       Options
 	out     *bytes.Buffer
 	all     []event
-	changes []bool // by variable: something gives it a value
-	given   []bool // what this writing has seen of that
+	changes []bool  // by variable: something gives it a value
+	given   []bool  // what this writing has seen of that
+	most    []int64 // by timer: the most ticks that it runs
 	err     error
 }
 
 // The variables of a model that a program does not have come after its own:
-// one for each recorder that hangs in starting, and how many faults are left.
+// one for each recorder that hangs in starting, how many faults are left, and,
+// when time is real, one for each timer: 0 off, 1 due, else 1 + the ticks left.
 func (w *writer) hung(recorder int32) int32 { return int32(len(w.p.Vars)) + recorder }
 func (w *writer) left() int32               { return int32(len(w.p.Vars) + len(w.p.Recorders)) }
 
+func (w *writer) clock(timer int32) int32 { return w.left() + 1 + timer }
+
 func newWriter(p *program.Program, o Options) *writer {
-	n := len(p.Vars) + len(p.Recorders) + 1
-	return &writer{p: p, o: o, out: new(bytes.Buffer), changes: make([]bool, n), given: make([]bool, n)}
+	n := len(p.Vars) + len(p.Recorders) + 1 + len(p.Timers)
+	return &writer{p: p, o: o, out: new(bytes.Buffer), most: make([]int64, len(p.Timers)), changes: make([]bool, n), given: make([]bool, n)}
 }
 
 // variable is the name, size and start of a variable of the model.
@@ -38,6 +42,9 @@ func (w *writer) variable(v int32) (name string, size, start uint32) {
 		return x.Name, x.Size, x.Start
 	case v < w.left():
 		return w.p.Recorders[v-n].Name + " hangs", 2, 0
+	case v > w.left():
+		timer := v - w.left() - 1
+		return fmt.Sprint("timer ", timer), uint32(w.most[timer]) + 2, 0
 	}
 	return "faults left", uint32(w.o.Faults) + 1, uint32(w.o.Faults)
 }
