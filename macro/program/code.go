@@ -98,7 +98,6 @@ const (
 	And                       // L, R
 	Or                        // L, R
 	In                        // Vars[A]'s value is in Sets[B], a bit set, bit v of word v/32
-	Same                      // pick A of bank … is not needed: equalities are Ins
 	Shows                     // Destinations[A] shows Sources[B] (as a part of its picture)
 	SourceOnAir               // Sources[A] is on air
 	Running                   // Tasks[A] is running

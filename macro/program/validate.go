@@ -6,6 +6,16 @@ import "fmt"
 // 35 years, so that sums of a few of them do not overflow.
 const Longest int64 = 1 << 50
 
+// The largest that a Program may hold of what whoever runs it makes room or
+// takes time for: the last line and column of a place, a bit more than a file
+// that is read has bytes; the rows and columns of a surface; and the
+// conditions that one is made of, each counted as often as it is asked.
+const (
+	lastLine   = 1<<22 + 1
+	largestRow = 1 << 10
+	mostAsked  = 1 << 20
+)
+
 // Validate says what is wrong with p, or nil. After it, nothing that runs p
 // can meet an index out of range, a variable that is too small, a task that
 // never comes to rest, or two things that believe to own one variable:
@@ -18,7 +28,7 @@ const Longest int64 = 1 << 50
 //     task runs only tasks before it in the table;
 //   - no cue, nor anything it runs, fires a cue by number, and cues do not
 //     follow each other in a circle;
-//   - a condition is made of smaller-numbered ones;
+//   - a condition is made of smaller-numbered ones, and not of too many;
 //   - a set has one bit for each value of its variable;
 //   - no two messages are for one command.
 func Validate(p *Program) error {
@@ -112,12 +122,13 @@ func (c *checker) duration(micros int64, what string, owner int) {
 }
 
 func (c *checker) place(at Place, what string, owner int) {
-	c.want(at == Place{} || at.Line > 0 && at.Column > 0 && at.File >= 0 && int(at.File) < len(c.p.Files),
+	c.want(at == Place{} || at.Line > 0 && at.Line <= lastLine && at.Column > 0 && at.Column <= lastLine &&
+		at.File >= 0 && int(at.File) < len(c.p.Files),
 		"%s %d stands at %d:%d:%d", what, owner, at.File, at.Line, at.Column)
 }
 
 func (c *checker) head() {
-	c.want(c.p.Rate.Num > 0 && c.p.Rate.Den > 0, "the rate is %d/%d", c.p.Rate.Num, c.p.Rate.Den)
+	c.want(c.p.Rate.Num > 0 && c.p.Rate.Num <= 1_000_000 && c.p.Rate.Den > 0 && c.p.Rate.Den <= 100_000, "the rate is %d/%d", c.p.Rate.Num, c.p.Rate.Den)
 }
 
 // wires are the ways to reach a device; "" is a device that is not reached.

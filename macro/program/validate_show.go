@@ -4,7 +4,7 @@ import "slices"
 
 func (c *checker) surfaces() {
 	for i, s := range c.p.Surfaces {
-		c.want(s.Rows > 0 && s.Columns > 0, "surface %d has %d rows of %d", i, s.Rows, s.Columns)
+		c.want(s.Rows > 0 && s.Rows <= largestRow && s.Columns > 0 && s.Columns <= largestRow, "surface %d has %d rows of %d", i, s.Rows, s.Columns)
 		c.variable(s.Page, SurfacePage, i, max(1, len(s.Pages)))
 		c.all(s.Pages, len(c.p.Pages), "the pages of surface", i)
 		c.place(s.At, "surface", i)
@@ -29,7 +29,7 @@ var lamps = []string{"fault", "pending", "air", "lit", "dark"}
 func (c *checker) buttons() {
 	for i, b := range c.p.Buttons {
 		c.index(b.Page, len(c.p.Pages), "the page of button", i)
-		c.want(b.Row > 0 && b.Column > 0, "button %d is in row %d, column %d", i, b.Row, b.Column)
+		c.want(b.Row > 0 && b.Row <= largestRow && b.Column > 0 && b.Column <= largestRow, "button %d is in row %d, column %d", i, b.Row, b.Column)
 		c.task(b.Press, PressTask, i)
 		c.task(b.Hold, HoldTask, i)
 		c.task(b.Release, ReleaseTask, i)
@@ -286,8 +286,15 @@ func (c *checker) operands(k Command, what string, i int) (int, func() int) {
 }
 
 func (c *checker) conds() {
+	asked := make([]int, len(c.p.Conds)) // the conditions that each is made of
 	for i, n := range c.p.Conds {
-		smaller := func(k int32) { c.want(k >= 0 && int(k) < i, "condition %d is made of condition %d", i, k) }
+		asked[i] = 1
+		smaller := func(k int32) {
+			if c.want(k >= 0 && int(k) < i, "condition %d is made of condition %d", i, k) {
+				asked[i] += asked[k]
+				c.want(asked[i] <= mostAsked, "condition %d is made of too many others", i)
+			}
+		}
 		switch n.Op {
 		case Const:
 			c.want(n.A == 0 || n.A == 1, "condition %d is %d", i, n.A)
