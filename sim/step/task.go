@@ -128,8 +128,12 @@ func (m *Machine) stopAll() {
 		m.mark(m.P.Cues[i].FollowVar, 0)
 		m.disarm(m.P.Cues[i].Timer)
 	}
-	for i := range m.P.Buttons { // a finger still down must not fire its hold
-		m.disarm(m.P.Buttons[i].HoldTimer)
+	for i := range m.P.Buttons { // a finger still down must not fire its hold, nor its press when it is lifted
+		b := &m.P.Buttons[i]
+		m.disarm(b.HoldTimer)
+		if b.Hold >= 0 && m.get(b.Down) == buttonDown {
+			m.mark(b.Down, buttonHeld)
+		}
 	}
 }
 

@@ -307,6 +307,23 @@ func TestStopAll(t *testing.T) {
 	b.is(k.Banks[0].Program, uint32(pickGoal)) // the mixer is not stopped
 }
 
+// A finger that is down while everything is stopped sets off nothing but what
+// is to be done when it is lifted.
+func TestStopAllUnderAFinger(t *testing.T) {
+	k := newMaker()
+	button := k.button(k.say(program.Note, "press"))
+	k.hold(button, second, k.say(program.Note, "hold"))
+	b := k.run(t)
+	b.do(Down, button, 0)
+	b.wait(second / 2)
+	b.do(StopAll, 0, 0)
+	b.wait(10 * second)
+	b.do(Up, button, 0)
+	b.hears()
+	b.press(button)
+	b.hears(Noted)
+}
+
 // Macros that run macros, each three times, twelve deep: half a million runs
 // in one event would hold up the show.
 func TestOneEventEnds(t *testing.T) {
