@@ -178,14 +178,15 @@ func (m *model) next() (time.Time, bool) {
 	return slices.MinFunc(m.due, func(a, b later) int { return a.at.Compare(b.at) }).at, true
 }
 
-// advance makes the changes that are due by now.
+// advance makes the changes that are due by now, the earliest first.
 func (m *model) advance(now time.Time) []int32 {
 	var touched []int32
 	for {
-		i := slices.IndexFunc(m.due, func(l later) bool { return !l.at.After(now) })
-		if i < 0 {
+		at, some := m.next()
+		if !some || at.After(now) {
 			return touched
 		}
+		i := slices.IndexFunc(m.due, func(l later) bool { return l.at.Equal(at) })
 		l := m.due[i]
 		m.due = slices.Delete(m.due, i, i+1)
 		touched = append(touched, m.put(l.set...)...)
