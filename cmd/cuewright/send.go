@@ -17,6 +17,7 @@ import (
 	"cuewright/macro/program"
 	"cuewright/sim/step"
 	"cuewright/sim/story"
+	"cuewright/targets/wire"
 )
 
 func newSend(s streams) *cobra.Command {
@@ -95,6 +96,10 @@ func redirected(p *program.Program, to []string) (*program.Program, error) {
 		if isHTTP(u.Scheme) != isHTTP(q.Devices[i].Wire) || !isHTTP(u.Scheme) && !strings.HasPrefix(u.Scheme, "osc.") {
 			return nil, &mistake{word: "--to", what: fmt.Sprintf("`%s` speaks %s, and `%s` does not", name, q.Devices[i].Wire, text),
 				mend: "write it as " + name + "=" + q.Devices[i].Wire + "://" + u.Host}
+		}
+		if d := q.Devices[i]; d.Wire == "https" && u.Scheme == "http" && d.Login+d.Token != "" && !wire.OnThisMachine(u.Hostname()) {
+			return nil, &mistake{word: "--to", what: fmt.Sprintf("the credentials of `%s` would go over the network in clear", name),
+				mend: "write it as " + name + "=https://" + u.Host}
 		}
 		q.Devices[i].Wire, q.Devices[i].Address = u.Scheme, u.Host
 	}

@@ -24,6 +24,7 @@ import (
 	"cuewright/macro/program"
 	"cuewright/sim/story"
 	"cuewright/targets/osc"
+	"cuewright/targets/wire"
 )
 
 // Options says what a rack of stand-ins writes and where it listens.
@@ -173,8 +174,7 @@ func ownAddress(d *program.Device) string {
 			port = "443"
 		}
 	}
-	ip, err := netip.ParseAddr(host)
-	if host != "localhost" && (err != nil || !ip.IsLoopback()) {
+	if !wire.OnThisMachine(host) {
 		return ""
 	}
 	return net.JoinHostPort(host, port)

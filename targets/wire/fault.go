@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/netip"
 	"os"
 	"syscall"
 
@@ -118,4 +119,11 @@ func Who(name, address string) string {
 		return address
 	}
 	return fmt.Sprintf("`%s` at %s", name, address)
+}
+
+// OnThisMachine says whether a host, without its port, is this machine and no
+// other: localhost or an address of loopback.
+func OnThisMachine(host string) bool {
+	ip, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && ip.IsLoopback()
 }

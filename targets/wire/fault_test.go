@@ -66,3 +66,12 @@ func TestClassifyLeavesAlone(t *testing.T) {
 		t.Error("a device without a name")
 	}
 }
+
+func TestOnThisMachine(t *testing.T) {
+	for host, want := range map[string]bool{"localhost": true, "127.0.0.1": true, "127.9.9.9": true, "::1": true,
+		"": false, "10.0.0.5": false, "127.0.0.1.evil.example": false, "localhost.evil.example": false, "0.0.0.0": false} {
+		if got := OnThisMachine(host); got != want {
+			t.Errorf("%q: %v", host, got)
+		}
+	}
+}
