@@ -1,6 +1,8 @@
 package explore
 
 import (
+	"math"
+
 	"cuewright/macro/bug"
 	"cuewright/macro/program"
 	"cuewright/sim/step"
@@ -44,6 +46,9 @@ func newEngine(p *program.Program, x *influence, goal Property, c *cone, o Optio
 	g.events()
 	g.does, g.is = newTrees(len(g.evs), g.space.words), newTrees(1, g.space.words)
 	g.keep, g.set = make([]uint64, g.space.words), make([]uint64, g.space.words)
+	if len(g.evs) > math.MaxUint16 {
+		bug.Report("%d events, more than a search can name", len(g.evs))
+	}
 	for i := range g.evs {
 		g.dispatch(int32(i))
 	}

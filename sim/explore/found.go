@@ -1,21 +1,32 @@
 package explore
 
-import stdbits "math/bits"
+import (
+	stdbits "math/bits"
+
+	"cuewright/macro/bug"
+)
 
 // found is the states that a search has found, in the order of their finding.
 // A small space has a bit for each of its states, a large one an
 // open-addressing table of indexes.
 type found struct {
 	words  int
-	states []uint64
+	n      int
+	states [][]uint64 // pages of 1<<page states
 	dense  []uint64
 	table  []uint32 // index+1, 0 is free
 	shift  uint
 }
 
-// densest is the number of bits of a state up to which there is a bit for
-// each: 2^27 bits are 16 MB.
-const densest = 27
+const (
+	// densest is the number of bits of a state up to which there is a bit for
+	// each: 2^27 bits are 16 MB.
+	densest = 27
+	// page is the binary logarithm of the states of a page. Pages are never
+	// copied as a slice that grows is.
+	page  = 12
+	paged = 1<<page - 1
+)
 
 func newFound(words, size int) *found {
 	f := &found{words: words}
@@ -28,56 +39,77 @@ func newFound(words, size int) *found {
 	return f
 }
 
-func (f *found) len() int          { return len(f.states) / f.words }
-func (f *found) at(i int) []uint64 { return f.states[i*f.words : (i+1)*f.words : (i+1)*f.words] }
-func (f *found) bytes() int64      { return int64(8*cap(f.states) + 8*len(f.dense) + 4*len(f.table)) }
+func (f *found) len() int { return f.n }
+
+func (f *found) at(i int) []uint64 {
+	from := (i & paged) * f.words
+	return f.states[i>>page][from : from+f.words : from+f.words]
+}
+
+func (f *found) bytes() int64 {
+	return int64(8*f.words*len(f.states)<<page + 8*len(f.dense) + 4*len(f.table))
+}
+
+// hash spreads a state over 64 bits: multiply and fold, as wyhash does.
 func hash(words []uint64) uint64 {
 	h := uint64(0x9e3779b97f4a7c15)
-	for _, w := range words { // multiply and fold, as in wyhash (public domain)
+	for _, w := range words {
 		hi, lo := stdbits.Mul64(h^w, 0xa0761d6478bd642f)
 		h = hi ^ lo ^ 0x9e3779b97f4a7c15
 	}
 	return h * 0xe7037ed1a0b428db
 }
 
-// add adds a state and says whether it is new.
-func (f *found) add(words []uint64) bool {
+// seek looks for a state that is about to be added, so that the memory it
+// needs is on its way while others are sought.
+func (f *found) seek(words []uint64, h uint64) uint64 {
+	if f.dense != nil {
+		return f.dense[words[0]>>6]
+	}
+	if i := f.table[h>>f.shift]; i != 0 {
+		return f.at(int(i - 1))[0]
+	}
+	return 0
+}
+
+// add adds a state of a hash and says whether it is new.
+func (f *found) add(words []uint64, h uint64) bool {
 	if f.dense != nil {
 		w, bit := words[0]>>6, uint64(1)<<(words[0]&63)
 		if f.dense[w]&bit != 0 {
 			return false
 		}
 		f.dense[w] |= bit
-		f.states = append(f.states, words[0])
+		f.push(words)
 		return true
 	}
-	slot := f.slot(words)
+	slot := f.slot(words, h)
 	if f.table[slot] != 0 {
 		return false
 	}
-	f.states = append(f.states, words...)
-	f.table[slot] = uint32(f.len())
-	if f.len()*3 > len(f.table)*2 {
+	f.push(words)
+	f.table[slot] = uint32(f.n)
+	if f.n*3 > len(f.table)*2 {
 		f.double()
 	}
 	return true
 }
 
-// index is where a state is, or -1.
-func (f *found) index(words []uint64) int {
-	if f.dense != nil {
-		if f.dense[words[0]>>6]>>(words[0]&63)&1 == 0 {
-			return -1
-		}
-		return 0
+func (f *found) push(words []uint64) {
+	if f.n&paged == 0 {
+		f.states = append(f.states, make([]uint64, f.words<<page))
 	}
-	return int(f.table[f.slot(words)]) - 1
+	f.n++
+	copy(f.at(f.n-1), words)
+	if f.n == 1<<32-1 {
+		bug.Report("more states than an index can count")
+	}
 }
 
 // slot is the slot of a state, or the free one where it would be.
-func (f *found) slot(words []uint64) uint64 {
+func (f *found) slot(words []uint64, h uint64) uint64 {
 	mask := uint64(len(f.table) - 1)
-	slot := hash(words) >> f.shift
+	slot := h >> f.shift
 	for {
 		i := f.table[slot]
 		if i == 0 || f.equal(int(i-1), words) {
@@ -88,7 +120,7 @@ func (f *found) slot(words []uint64) uint64 {
 }
 
 func (f *found) equal(i int, words []uint64) bool {
-	for w, v := range f.states[i*f.words : (i+1)*f.words] {
+	for w, v := range f.at(i) {
 		if v != words[w] {
 			return false
 		}
@@ -99,7 +131,12 @@ func (f *found) equal(i int, words []uint64) bool {
 func (f *found) double() {
 	f.table = make([]uint32, 2*len(f.table))
 	f.shift--
-	for i := range f.len() {
-		f.table[f.slot(f.at(i))] = uint32(i + 1)
+	mask := uint64(len(f.table) - 1)
+	for i := range f.n {
+		slot := hash(f.at(i)) >> f.shift
+		for f.table[slot] != 0 {
+			slot = (slot + 1) & mask
+		}
+		f.table[slot] = uint32(i + 1)
 	}
 }

@@ -1,5 +1,7 @@
 package explore
 
+import "slices"
+
 // search goes through the states of a slice when running timers may end in
 // any order, breadth-first by presses: first all that comes by itself after
 // so many presses, then one press more.
@@ -8,7 +10,10 @@ type search struct {
 	found   *found
 	parents []uint32
 	via     []uint16
-	out     []uint64
+	next    []uint64 // states come to from one, by which events
+	by      []int32
+	hashes  []uint64
+	sought  uint64              // keeps seek from being optimised away
 	from    int                 // the state that is gone on from
 	visit   func(e, leaf int32) // outcome
 	hit     bool
@@ -18,14 +23,15 @@ type search struct {
 }
 
 func (g *engine) search() *search {
-	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), out: make([]uint64, g.space.words), last: -1}
+	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), last: -1}
 	s.visit = s.outcome
 	return s
 }
 
 // run searches until the goal is found, all is found, or a bound is hit.
 func (s *search) run() {
-	s.note(s.space.start(s.p, s.o.Faults), 0)
+	start := s.space.start(s.p, s.o.Faults)
+	s.note(start, hash(start), 0)
 	for lo := 0; lo < s.found.len() && !s.over(); s.presses++ {
 		for i := lo; i < s.found.len() && !s.over(); i++ {
 			s.turn(i, 0)
@@ -46,50 +52,71 @@ func (s *search) turn(i, cost int) {
 		s.check(i)
 	}
 	s.from = i
+	s.next, s.by, s.hashes = s.next[:0], s.by[:0], s.hashes[:0]
+	words := s.found.at(i)
 	d := &s.turns[cost]
 	for _, e := range d.always {
-		s.event(e)
+		s.event(e, words)
 	}
 	for k, f := range d.fields {
-		value := s.space.fields[f].get(s.found.at(i))
-		for _, e := range d.lists[k][value] {
-			s.event(e)
+		for _, e := range d.lists[k][s.space.fields[f].get(words)] {
+			s.event(e, words)
 		}
 	}
+	s.take()
 }
 
-func (s *search) event(e int32) {
-	words := s.found.at(s.from)
-	if s.over() || !s.happens(e, words) {
-		return
-	}
-	if s.cone.loose {
+func (s *search) event(e int32, words []uint64) {
+	switch {
+	case s.hit || !s.happens(e, words):
+	case s.cone.loose:
 		s.each(e, -e-1, words, s.visit)
-		return
+	default:
+		s.outcome(e, s.leaf(e, words))
 	}
-	s.outcome(e, s.leaf(e, words))
 }
 
 // outcome is one thing that an event can do to the state gone on from.
 func (s *search) outcome(e, leaf int32) {
-	if s.over() {
-		return
-	}
 	l := &s.does.leaves[leaf]
-	if l.bad {
+	switch {
+	case s.hit:
+		return
+	case l.bad:
 		s.hit, s.last = true, e
 		return
-	}
-	if l.same {
+	case l.same:
 		return
 	}
-	s.does.apply(leaf, s.found.at(s.from), s.out)
-	s.note(s.out, e)
+	words, at := s.found.at(s.from), len(s.next)
+	s.next = slices.Grow(s.next, s.space.words)[:at+s.space.words]
+	out := s.next[at:]
+	if s.does.apply(leaf, words, out); slices.Equal(out, words) {
+		s.next = s.next[:at]
+		return
+	}
+	s.by = append(s.by, e)
+	s.hashes = append(s.hashes, hash(out))
+}
+
+// take adds the states that have been come to. They are sought all at once
+// first: most of the time goes by waiting for memory.
+func (s *search) take() {
+	if s.hit && s.last >= 0 {
+		return // the event that was blamed comes from here
+	}
+	w := s.space.words
+	for k, h := range s.hashes {
+		s.sought ^= s.found.seek(s.next[k*w:], h)
+	}
+	for k, h := range s.hashes {
+		s.note(s.next[k*w:(k+1)*w], h, s.by[k])
+	}
 }
 
 // note adds a state, if it is new, and looks whether it is the goal.
-func (s *search) note(words []uint64, via int32) {
-	if !s.found.add(words) {
+func (s *search) note(words []uint64, h uint64, via int32) {
+	if s.over() || !s.found.add(words, h) {
 		return
 	}
 	s.parents = append(s.parents, uint32(s.from))

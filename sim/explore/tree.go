@@ -3,6 +3,7 @@ package explore
 import (
 	"slices"
 
+	"cuewright/macro/bug"
 	"cuewright/macro/program"
 	"cuewright/sim/step"
 )
@@ -91,6 +92,9 @@ func (x *trees) grow(tree int32, fields []field, reads []int32, chosen []uint32,
 			*x.at(slot) = at
 		}
 		slot = x.nodes[at].kids
+		if n := &x.nodes[at]; (r < 0) != (n.mask == 0) || r >= 0 && (n.word != fields[r].word || n.shift != fields[r].shift) {
+			bug.Report("the same values were read in another order: what is asked for depends on more than it is given")
+		}
 		if r < 0 {
 			slot += int32(chosen[0])
 			chosen = chosen[1:]

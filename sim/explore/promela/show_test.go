@@ -29,6 +29,15 @@ const machines = `
   near: { kind: camera, outputs: { 1: 3g-sdi } }
   arm: { kind: camera, robotic: true, shots: { 1: whole, 2: line }, outputs: { 1: 3g-sdi } }
   slides: { kind: computer, outputs: { 1: 3g-sdi } }
+  strip: { kind: power, outlets: { fan: 1 } }
+  lights: { kind: machine }
+`
+
+const lights = `
+control:
+  lights: { to: "osc.udp://127.0.0.1:9301" }
+messages:
+  dim: { device: lights, osc: /dim }
 `
 
 // mixing is a mixer with two banks, one behind the other, a keyer, and buses.
@@ -62,7 +71,7 @@ destinations:
   web: { at: stream, on air: while stream }
 surfaces:
   desk: { rows: 3, columns: 5, by: osc }
-`,
+` + lights,
 	picks:   map[string][]string{"main": {"near", "arm", "deck", "card", "under"}, "under": {"near", "arm", "deck", "black"}},
 	keyer:   "logo",
 	places:  []string{"hall", "side"},
@@ -115,7 +124,7 @@ destinations:
   web: { at: stream, on air: while stream }
 surfaces:
   desk: { rows: 3, columns: 5, by: osc }
-`,
+` + lights,
 	picks:  map[string][]string{"main": {"near", "line1", "line2", "black"}},
 	keyer:  "logo",
 	places: []string{"hall", "side"},
@@ -153,7 +162,7 @@ destinations:
   web: { at: stream, on air: while stream }
 surfaces:
   desk: { rows: 3, columns: 5, by: osc }
-`,
+` + lights,
 	places: []string{"hall", "side", "web"},
 	brings: map[string][]string{"hall": {"near", "arm", "slides", "deck"}, "side": {"near", "arm", "deck"}, "web": {"near", "deck"},
 		"line1": {"near", "slides"}, "line2": {"arm", "slides"}},
@@ -190,6 +199,7 @@ func writeShow(seed uint64) (show, rack string) {
 	out.WriteString("show \"Random\" uses \"rack.yaml\"\n\n")
 	a.cues = a.some([]int{0, 0, 2, 3})
 	a.pages = a.IntN(4) == 0
+	out.WriteString(a.writeSalvo())
 	out.WriteString(a.writeMacros())
 	out.WriteString(a.writePages())
 	out.WriteString(a.writeRundown())
@@ -291,9 +301,10 @@ func (a *author) lines() []string {
 
 var smallTheme = theme{
 	func(a *author) string {
-		return a.one([]string{"recall arm shot 1", "recall arm shot 2", `note "said"`, `alert "said"`})
+		return a.one([]string{"recall arm shot 1", "recall arm shot 2", `note "said"`, `alert "said"`,
+			"switch fan on", "switch fan off", "send dim"})
 	},
-	func(a *author) string { return a.one(a.sources) + ".on_air" },
+	func(a *author) string { return a.one([]string{a.one(a.sources) + ".on_air", "fan.on", "lights.away"}) },
 }
 
 func (a *author) act() string { return a.themes[a.IntN(len(a.themes))].acts(a) }
@@ -356,6 +367,19 @@ func (a *author) statement(deep int) string {
 		}
 	}
 	return a.act()
+}
+
+// writeSalvo writes, perhaps, a salvo that scripts may run as a macro.
+func (a *author) writeSalvo() string {
+	if a.IntN(3) > 0 {
+		return ""
+	}
+	all := []string{"route hall, side from near", "route hall from arm", "record iso", "play deck", "protect side"}
+	if len(a.banks) > 0 {
+		all[0] = "take main"
+	}
+	a.macros = append(a.macros, "salvo0")
+	return a.f("salvo salvo0 {\n%s\n%s\n}\n", a.one(all), a.one(all))
 }
 
 // writeMacros writes up to two macros; the second may run the first, and one may
