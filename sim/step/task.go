@@ -92,17 +92,22 @@ func (m *Machine) clear(task int32) {
 func (m *Machine) finish(task int32) {
 	k := &m.P.Tasks[task]
 	m.clear(task)
-	for _, j := range m.joins[task] {
-		if at := m.P.Tasks[j.task].At; m.pc[j.task] == resting && m.get(at) == j.rest {
-			m.goOn(j.task, m.P.Tasks[j.task].Rests[j.rest-1]+1)
-		}
-	}
+	m.release(task)
 	if k.Kind == program.CueTask {
 		m.follow(k.Owner)
 	}
 	if queued := m.get(k.Queued); queued > 0 {
 		m.mark(k.Queued, 0)
 		m.start(task, int32(queued)-1)
+	}
+}
+
+// release lets those go on who wait for a task to end.
+func (m *Machine) release(task int32) {
+	for _, j := range m.joins[task] {
+		if at := m.P.Tasks[j.task].At; m.pc[j.task] == resting && m.get(at) == j.rest {
+			m.goOn(j.task, m.P.Tasks[j.task].Rests[j.rest-1]+1)
+		}
 	}
 }
 
@@ -190,6 +195,7 @@ func (m *Machine) run(task int32) {
 			m.mark(m.P.Tasks[task].Failed, 1)
 			m.say(Failed, TooLong, task, -1)
 			m.halt(task)
+			m.release(task) // to the same end, or the button would be dead until all is stopped
 			return
 		}
 		m.fuel--

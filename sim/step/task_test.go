@@ -347,6 +347,11 @@ func TestOneEventEnds(t *testing.T) {
 	if !tooLong {
 		t.Error("nothing was ended for running on and on")
 	}
+	for i := range k.Tasks {
+		if at := k.Tasks[i].At; at >= 0 {
+			b.is(at, 0) // who waited for it ends too: the button is not dead
+		}
+	}
 	b.press(after)
 	b.is(k.Banks[0].Program, uint32(pickGoal))
 }
