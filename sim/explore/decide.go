@@ -63,7 +63,7 @@ func (e *Explorer) Reaches(cond int32, o Options) Result {
 func (e *Explorer) Property(q Property, o Options) Result {
 	whole := o.NoSlice || e.x.mayRunLong()
 	if !whole {
-		if r := e.explore(q, o, true, false); r.Verdict != Refuted {
+		if r := e.explore(q, o, true, false); r.Verdict == Proved || r.Bound == Stopped {
 			return r
 		}
 	}
@@ -105,10 +105,6 @@ func (g *engine) decide() Result {
 		r.Verdict = Proved
 		return r
 	}
-	if g.cone.loose {
-		r.Verdict = Refuted // perhaps
-		return r
-	}
 	path := s.path()
 	if at := g.times(path); at != nil {
 		g.refute(&r, path, at)
@@ -119,7 +115,7 @@ func (g *engine) decide() Result {
 	return r
 }
 
-func (g *engine) refute(r *Result, path []int32, at []int64) {
+func (g *engine) refute(r *Result, path []move, at []int64) {
 	r.Verdict, r.HasStory = Refuted, true
 	r.Story, r.Presses = g.story(path, at)
 }

@@ -239,6 +239,6 @@ func (g *engine) consistent(ok bool, i int32) {
 	}
 }
 
-func (g *engine) impossible(path []int32) {
+func (g *engine) impossible(path []move) {
 	bug.Report("the exact search found a path of %d events that no timing allows", len(path))
 }

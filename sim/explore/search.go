@@ -17,13 +17,13 @@ type search struct {
 	from    int                 // the state that is gone on from
 	visit   func(e, leaf int32) // outcome
 	hit     bool
-	last    int32 // the event that the goal blames, or -1
+	last    move // what the goal blames, or event -1
 	bound   Bound
 	presses int
 }
 
 func (g *engine) search() *search {
-	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), last: -1}
+	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), last: move{-1, -1}}
 	s.visit = s.outcome
 	return s
 }
@@ -83,7 +83,7 @@ func (s *search) outcome(e, leaf int32) {
 	case s.hit:
 		return
 	case l.bad:
-		s.hit, s.last = true, e
+		s.hit, s.last = true, move{e, leaf}
 		return
 	case l.same:
 		return
@@ -102,7 +102,7 @@ func (s *search) outcome(e, leaf int32) {
 // take adds the states that have been come to. They are sought all at once
 // first: most of the time goes by waiting for memory.
 func (s *search) take() {
-	if s.hit && s.last >= 0 {
+	if s.hit && s.last.event >= 0 {
 		return // the event that was blamed comes from here
 	}
 	w := s.space.words
@@ -141,17 +141,29 @@ func (s *search) check(i int) {
 
 func (s *search) bytes() int64 { return s.found.bytes() + int64(4*cap(s.parents)+2*cap(s.via)) }
 
-// path is the events to the goal that was hit.
-func (s *search) path() []int32 {
-	var way []int32
-	if s.last >= 0 {
+// move is an event and what it did.
+type move struct{ event, leaf int32 }
+
+// path is the moves to the goal that was hit.
+func (s *search) path() []move {
+	var way []move
+	if s.last.event >= 0 {
 		way = append(way, s.last)
 	}
 	for i := s.from; i != 0; i = int(s.parents[i]) {
-		way = append(way, int32(s.via[i]))
+		way = append(way, s.between(int32(s.via[i]), s.found.at(int(s.parents[i])), s.found.at(i)))
 	}
-	for a, b := 0, len(way)-1; a < b; a, b = a+1, b-1 {
-		way[a], way[b] = way[b], way[a]
-	}
+	slices.Reverse(way)
 	return way
+}
+
+// between is the first of the moves by an event from one state to another.
+func (s *search) between(e int32, from, to []uint64) move {
+	out, is := make([]uint64, len(to)), move{e, -1}
+	s.each(e, -e-1, from, func(_, leaf int32) {
+		if s.does.apply(leaf, from, out); is.leaf < 0 && slices.Equal(out, to) {
+			is.leaf = leaf
+		}
+	})
+	return is
 }

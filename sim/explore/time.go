@@ -19,7 +19,7 @@ type atLeast struct {
 
 // times gives the earliest times at which the events of a path can come, in
 // microseconds from power-on, or nil when they cannot come in that order.
-func (g *engine) times(path []int32) []int64 {
+func (g *engine) times(path []move) []int64 {
 	for _, m := range margins {
 		if at := earliest(len(path)+1, g.constraints(path, m)); at != nil {
 			return at[1:]
@@ -40,14 +40,14 @@ type clock struct {
 // one after the other, a timer runs out exactly when it is due, and none that
 // is running is overdue. Timers due at one moment run out in table order, and
 // what someone does at that moment comes after them.
-func (g *engine) constraints(path []int32, m margin) []atLeast {
+func (g *engine) constraints(path []move, m margin) []atLeast {
 	words := g.space.start(g.p, g.o.Faults)
 	var list []atLeast
 	var running []clock
 	for n, e := range path {
 		at := n + 1
 		list = append(list, atLeast{n, at, 0})
-		ev := g.evs[e]
+		ev := g.evs[e.event]
 		for _, k := range running {
 			switch {
 			case ev.Kind != step.Expire:
@@ -60,10 +60,9 @@ func (g *engine) constraints(path []int32, m margin) []atLeast {
 				list = append(list, atLeast{at, k.since, -k.runs})
 			}
 		}
-		i := g.leaf(e, words)
 		next := make([]uint64, len(words))
-		g.does.apply(i, words, next)
-		running = g.carry(running, at, e, i, next)
+		g.does.apply(e.leaf, words, next)
+		running = g.carry(running, at, e, next)
 		words = next
 	}
 	for _, k := range running {
@@ -73,23 +72,24 @@ func (g *engine) constraints(path []int32, m margin) []atLeast {
 }
 
 // carry is the timers that run after an event.
-func (g *engine) carry(running []clock, at int, e, leaf int32, words []uint64) []clock {
+func (g *engine) carry(running []clock, at int, e move, words []uint64) []clock {
+	ev := &g.evs[e.event]
 	var after []clock
 	for _, timer := range g.timers(words, nil) {
 		k := clock{timer: timer, since: -1}
-		if g.evs[e].Kind != step.Expire || g.evs[e].A != timer {
+		if ev.Kind != step.Expire || ev.A != timer {
 			for _, was := range running {
 				if was.timer == timer {
 					k = was
 				}
 			}
 		}
-		for _, a := range g.does.leaves[leaf].arms {
+		for _, a := range g.does.leaves[e.leaf].arms {
 			if a.timer == timer {
 				k.since, k.runs = at, a.micros
 			}
 		}
-		g.consistent(k.since >= 0, e)
+		g.consistent(k.since >= 0, e.event)
 		after = append(after, k)
 	}
 	return after
@@ -119,12 +119,12 @@ func earliest(n int, list []atLeast) []int64 {
 }
 
 // story is a path with its times.
-func (g *engine) story(path []int32, at []int64) ([]step.Event, int) {
+func (g *engine) story(path []move, at []int64) ([]step.Event, int) {
 	story, presses := make([]step.Event, len(path)), 0
 	for i, e := range path {
-		story[i] = g.evs[e].Event
+		story[i] = g.evs[e.event].Event
 		story[i].At = at[i]
-		presses += g.evs[e].cost
+		presses += g.evs[e.event].cost
 	}
 	return story, presses
 }

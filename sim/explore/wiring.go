@@ -1,6 +1,7 @@
 package explore
 
 import (
+	stdbits "math/bits"
 	"slices"
 
 	"cuewright/macro/program"
@@ -13,9 +14,13 @@ type wiring struct {
 	p    *program.Program
 	can  []bits    // by variable of a bus: the values that it can ever have; nil when it is none
 	all  [][]int32 // by node: the nodes that its picture can be a part of in one step
+	back [][]int32 // the other way round
 	ways [][]int32 // the same for routes, which never go through a bank
 	far  map[int32]bits
 	near map[int32]bits
+	into map[int32]bits
+
+	conds map[int32][]int32 // by condition: what it depends on
 }
 
 // bits is a set of small numbers.
@@ -25,9 +30,9 @@ func newBits(n int) bits        { return make(bits, (n+63)/64) }
 func (b bits) has(i int32) bool { return i >= 0 && b[i>>6]>>(i&63)&1 != 0 }
 func (b bits) add(i int32)      { b[i>>6] |= 1 << (i & 63) }
 func (b bits) list() (l []int32) {
-	for i := range int32(len(b) * 64) {
-		if b.has(i) {
-			l = append(l, i)
+	for i, w := range b {
+		for ; w != 0; w &= w - 1 {
+			l = append(l, int32(i*64+stdbits.TrailingZeros64(w)))
 		}
 	}
 	return l
@@ -37,6 +42,14 @@ func (b bits) addAll(c bits) {
 	for i, w := range c {
 		b[i] |= w
 	}
+}
+
+func (b bits) and(c bits) bits {
+	d := make(bits, len(b))
+	for i, w := range c {
+		d[i] = b[i] & w
+	}
+	return d
 }
 
 func (b bits) meets(c bits) bool {
@@ -50,7 +63,8 @@ func (b bits) meets(c bits) bool {
 
 func newWiring(p *program.Program) *wiring {
 	w := &wiring{p: p, all: make([][]int32, len(p.Nodes)), ways: make([][]int32, len(p.Nodes)),
-		far: map[int32]bits{}, near: map[int32]bits{}}
+
+		back: make([][]int32, len(p.Nodes)), far: map[int32]bits{}, near: map[int32]bits{}, into: map[int32]bits{}, conds: map[int32][]int32{}}
 	for n := range p.Nodes {
 		node := &p.Nodes[n]
 		if node.Kind != program.PassNode && node.Kind != program.SwitchNode {
@@ -64,7 +78,10 @@ func newWiring(p *program.Program) *wiring {
 	}
 	w.values()
 	for n := range p.Nodes {
-		w.inputs(int32(n), func(up int32) { w.all[up] = append(w.all[up], int32(n)) })
+		w.inputs(int32(n), func(up int32) {
+			w.all[up] = append(w.all[up], int32(n))
+			w.back[n] = append(w.back[n], up)
+		})
 	}
 	return w
 }
@@ -171,11 +188,12 @@ func spread(down [][]int32, node int32, known map[int32]bits) bits {
 func (w *wiring) shows(at int32, origins []int32, need func(v int32)) (can bool) {
 	for _, from := range origins {
 		reach := w.from(from)
-		for n := range w.p.Nodes {
-			if reach.has(int32(n)) && w.from(int32(n)).has(at) {
-				can = true
-				w.node(int32(n), reach, need)
-			}
+		if !reach.has(at) {
+			continue
+		}
+		can = true
+		for _, n := range reach.and(spread(w.back, at, w.into)).list() {
+			w.node(n, reach, need)
 		}
 	}
 	return can
@@ -235,6 +253,18 @@ func (w *wiring) cond(c int32, need func(v int32)) {
 	if c < 0 {
 		return
 	}
+	list, known := w.conds[c]
+	if !known {
+		w.depends(c, func(v int32) { list = append(list, v) })
+		list = unique(list)
+		w.conds[c] = list
+	}
+	for _, v := range list {
+		need(v)
+	}
+}
+
+func (w *wiring) depends(c int32, need func(v int32)) {
 	switch n := &w.p.Conds[c]; n.Op {
 	case program.Not:
 		w.cond(n.L, need)

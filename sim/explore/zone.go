@@ -1,6 +1,10 @@
 package explore
 
-import "cuewright/sim/step"
+import (
+	"slices"
+
+	"cuewright/sim/step"
+)
 
 // zones goes through the states of a slice with exact times. A zone is a
 // discrete state and all that the due times of its running timers can be: a
@@ -14,7 +18,10 @@ type zones struct {
 	all     []zone
 	of      map[string][]int32 // zones of a discrete state
 	hit     int
-	last    int32
+	last    move
+	from    int     // the zone that is gone on from
+	then    []int64 // its bounds at the moment of an event
+	visit   func(e, leaf int32)
 	bound   Bound
 	presses int
 	memory  int64
@@ -28,11 +35,13 @@ type zone struct {
 	timers []int32
 	bounds []int64
 	parent int32
-	via    int32
+	via    move
 }
 
 func (g *engine) zones() *zones {
-	return &zones{engine: g, of: map[string][]int32{}, hit: -1, last: -1}
+	z := &zones{engine: g, of: map[string][]int32{}, hit: -1, last: move{-1, -1}}
+	z.visit = z.outcome
+	return z
 }
 
 func (z *zones) run() {
@@ -81,26 +90,37 @@ func (z *zones) check(i int) {
 
 // event goes on from zone i by an event, if there is a time for it.
 func (z *zones) event(i int, e int32) {
-	from := &z.all[i]
-	if z.over() || !z.happens(e, from.words) {
+	words := z.all[i].words
+	if z.over() || !z.happens(e, words) {
 		return
 	}
-	b := z.when(from, e)
-	if b == nil {
+	z.from = i
+	if z.then = z.when(&z.all[i], e); z.then == nil {
 		return
 	}
-	l := z.leaf(e, from.words)
-	if z.does.leaves[l].bad {
-		z.hit, z.last = i, e
+	if z.cone.loose {
+		z.each(e, -e-1, words, z.visit)
 		return
 	}
-	if z.does.leaves[l].same && len(z.does.leaves[l].arms) == 0 && z.evs[e].Kind != step.Expire {
+	z.outcome(e, z.leaf(e, words))
+}
+
+// outcome is one thing that an event can do to the zone gone on from.
+func (z *zones) outcome(e, leaf int32) {
+	from, l := &z.all[z.from], &z.does.leaves[leaf]
+	switch {
+	case z.over():
+		return
+	case l.bad:
+		z.hit, z.last = z.from, move{e, leaf}
+		return
+	case l.same && len(l.arms) == 0 && z.evs[e].Kind != step.Expire:
 		return // nothing but time has passed
 	}
-	next := zone{words: make([]uint64, len(from.words)), parent: int32(i), via: e}
-	z.does.apply(l, from.words, next.words)
+	next := zone{words: make([]uint64, len(from.words)), parent: int32(z.from), via: move{e, leaf}}
+	z.does.apply(leaf, from.words, next.words)
 	next.timers = z.timers(next.words, nil)
-	next.bounds = z.after(from, b, e, l, next.timers)
+	next.bounds = z.after(from, z.then, e, leaf, next.timers)
 	z.note(next)
 }
 
@@ -206,13 +226,14 @@ func within(a, b []int64) bool {
 	return true
 }
 
-func (z *zones) path() []int32 {
-	var way []int32
-	for i := int32(z.hit); z.all[i].parent >= 0; i = z.all[i].parent {
-		way = append([]int32{z.all[i].via}, way...)
-	}
-	if z.last >= 0 {
+func (z *zones) path() []move {
+	var way []move
+	if z.last.event >= 0 {
 		way = append(way, z.last)
 	}
+	for i := int32(z.hit); z.all[i].parent >= 0; i = z.all[i].parent {
+		way = append(way, z.all[i].via)
+	}
+	slices.Reverse(way)
 	return way
 }
