@@ -91,7 +91,7 @@ func compare(t *testing.T, some []sample, faults int) {
 		return
 	}
 	for i, s := range of {
-		h, err := v.run(i, "-m1000000", "-w18")
+		h, err := v.run(i, fmt.Sprint("-m", 1000+50*s.states), "-w18")
 		if err == nil {
 			h.states-- // the one in which the show is not chosen yet
 			err = agree(t, s, h)
