@@ -9,6 +9,7 @@ package surface
 import (
 	"time"
 
+	"cuewright/macro/program"
 	"cuewright/sim/step"
 )
 
@@ -29,8 +30,11 @@ const (
 
 // Press is what an operator does. By says who, for the log: a name, or the
 // sender's address. Number tells repeats apart: a press with the number that
-// the same By sent last is a duplicate and ignored; 0 is never one.
+// the same By sent last is a duplicate and ignored; 0 is never one. Of is the
+// program that the indices are of, as View.Program had it: a press that meets
+// a reload would else fire another button; nil is whichever runs.
 type Press struct {
+	Of          *program.Program
 	Kind        Kind
 	Surface     int32 // Program.Surfaces, or -1
 	Button      int32 // Program.Buttons
@@ -62,6 +66,7 @@ type Answer struct {
 // View is all that surfaces show, at one moment. It is never changed: a new
 // one takes its place. Serial rises by one with each.
 type View struct {
+	Program *program.Program // what runs, and what all indices here are of
 	Serial  uint64
 	At      time.Time // of the last turn of the controller, by the wall clock
 	Show    string

@@ -1,0 +1,71 @@
+package surface
+
+// ButtonAt is the button at a place of a surface, as v shows it, or -1. Rows and
+// columns count from 1.
+func (v *View) ButtonAt(surface, row, column int32) int32 {
+	if surface < 0 || int(surface) >= len(v.Page) {
+		return -1
+	}
+	for _, b := range v.Program.Pages[v.Page[surface]].Buttons {
+		if at := &v.Program.Buttons[b]; at.Row == row && at.Column == column {
+			return b
+		}
+	}
+	return -1
+}
+
+// SurfaceNamed is the index of a surface, or -1.
+func (v *View) SurfaceNamed(name string) int32 {
+	for i := range v.Program.Surfaces {
+		if v.Program.Surfaces[i].Name == name {
+			return int32(i)
+		}
+	}
+	return -1
+}
+
+// CueNumbered is the index of a cue, or -1.
+func (v *View) CueNumbered(number string) int32 {
+	for i := range v.Program.Cues {
+		if v.Program.Cues[i].Number == number {
+			return int32(i)
+		}
+	}
+	return -1
+}
+
+// DestinationNamed is the index of a destination, or -1.
+func (v *View) DestinationNamed(name string) int32 {
+	for i := range v.Program.Destinations {
+		if v.Program.Destinations[i].Name == name {
+			return int32(i)
+		}
+	}
+	return -1
+}
+
+// StandbyCue is the number and label of the cue on standby, both "" at the end
+// of the rundown.
+func (v *View) StandbyCue() (number, label string) {
+	if v.Standby < 0 || int(v.Standby) >= len(v.Program.Cues) {
+		return "", ""
+	}
+	c := &v.Program.Cues[v.Standby]
+	return c.Number, c.Label
+}
+
+// Cover is "none" for a button that has none, else "open" or "shut".
+func (v *View) Cover(button int32) string {
+	switch {
+	case !v.Program.Buttons[button].Guarded:
+		return "none"
+	case v.Open[button]:
+		return "open"
+	}
+	return "shut"
+}
+
+var outcomeWords = [...]string{"done", "repeated", "refused", "held", "busy"}
+
+// String is the word for it in every protocol.
+func (o Outcome) String() string { return outcomeWords[o] }
