@@ -104,6 +104,9 @@ func (l *lowerer) lowerScripts() {
 		if block != nil {
 			s.body = block.Statements
 		}
+		if kind != program.CueTask && l.passesOn(s.body) {
+			s.again = program.Restart
+		}
 		l.enter(s, &binding{})
 		roots = append(roots, s)
 		return s
@@ -142,6 +145,27 @@ func (l *lowerer) lowerScripts() {
 	for _, s := range roots {
 		l.arrange(s)
 	}
+}
+
+// passesOn says of what a button does that it only runs a macro which has a
+// word for being run again. A second press is then for that macro to answer,
+// and not ignored since the first one's script still waits for it.
+func (l *lowerer) passesOn(body []syntax.Statement) bool {
+	var runs []*syntax.Run
+	for _, st := range body {
+		switch st := st.(type) {
+		case *syntax.Run:
+			runs = append(runs, st)
+		case *syntax.Allow:
+		default:
+			return false
+		}
+	}
+	if len(runs) != 1 {
+		return false
+	}
+	m := l.info.Macros[runs[0].Name.Text]
+	return m != nil && m.Again.Text != ""
 }
 
 // buttonName is a button in words: "cameras 2.1".

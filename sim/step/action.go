@@ -62,8 +62,8 @@ func (m *Machine) takes(device int32, micros int64) int64 {
 
 func (m *Machine) send(w work, device int32, c program.Command) {
 	e := Effect{Kind: Sent, Task: w.task, Action: w.action, Instr: w.instr, Group: w.group, Device: device, Command: c}
-	if c.Verb == program.Record && m.health(device) == program.Full {
-		e.Reason = RecorderFull
+	if c.Verb == program.Record && m.health(device) == program.Full && m.get(m.P.Recorders[c.A].State) != program.MachineRunning {
+		e.Reason = RecorderFull // one that rolls already goes on
 	}
 	m.out = append(m.out, e)
 }
