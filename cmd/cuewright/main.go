@@ -5,12 +5,14 @@ package main
 
 import (
 	"io"
+	"log"
 	"os"
 
 	"golang.org/x/term"
 )
 
 func main() {
+	log.SetOutput(io.Discard) // net/http would write there what a device sends, whatever that is
 	s := streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}
 	s.colourOut = colourOn(os.Stdout)
 	s.colourErr = colourOn(os.Stderr)
