@@ -1,0 +1,345 @@
+// Package journal keeps the as-run log of a controller: records of presses,
+// events, messages and what became of them, in files that are only ever added
+// to.
+//
+// Append never waits for the disk. A goroutine of the journal's own writes
+// what has gathered as soon as the last write is done, and has it put on the
+// disk (fsync) at most every SyncEvery: one fsync for all that came since the
+// last. So a process that is killed loses what came in the last write, well
+// under a millisecond, and a power cut at most SyncEvery and the time of two
+// fsyncs. Nothing waits for it: what was sent just before a cut may be
+// missing here.
+//
+// A new file is begun by each Open and each Rotate. No file is ever changed
+// after that, so a torn end costs only itself. When the disk is full or gives
+// errors, Trouble is told, and the show goes on: up to MaxPending bytes wait,
+// later records are counted, and a Lost record says how many when the disk
+// takes some again.
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// Options says how a journal is kept. The zero value is what a show uses.
+type Options struct {
+	SyncEvery  time.Duration // least time between two fsyncs; 0 is DefaultSyncEvery
+	MaxPending int           // bytes that may wait for the disk; 0 is DefaultMaxPending
+	RetryEvery time.Duration // between attempts at a disk that failed; 0 is a second
+
+	// Trouble, when set, is told that the disk does not take what it is given,
+	// and with nil that it does again. It is called by the journal's goroutine.
+	Trouble func(error)
+
+	create func(name string) (file, error) // of tests
+}
+
+// The defaults of Options.
+const (
+	DefaultSyncEvery  = 10 * time.Millisecond
+	DefaultMaxPending = 8 << 20
+)
+
+// file is what a journal asks of a file.
+type file interface {
+	Write([]byte) (int, error)
+	Sync() error
+	Truncate(size int64) error
+	Close() error
+}
+
+// Writer adds records. mu guards pending, seq, lost and closed; it is taken
+// under no other lock and never held while the disk is used.
+type Writer struct {
+	dir  string
+	opts Options
+
+	mu      sync.Mutex
+	pending []chunk
+	waiting int
+	seq     uint64
+	lost    int32
+	closed  bool
+
+	size   atomic.Int64 // bytes of records since the last Rotate
+	kick   chan struct{}
+	done   chan struct{}
+	err    error // of Close, read after done
+	number int   // of the file being written; the goroutine's own from here on
+	out    file
+	offset int64
+	last   time.Time // of the last fsync
+}
+
+// chunk is whole records for one file; fresh says that it begins a new one.
+type chunk struct {
+	fresh bool
+	data  []byte
+}
+
+// Open begins a new file in dir, which is made if it is not there. The numbers
+// of records go on from the last whole one. What is torn is told by Read and
+// Since, which leave it out; it stays where it is.
+func Open(dir string, opts Options) (*Writer, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, err
+	}
+	if opts.SyncEvery <= 0 {
+		opts.SyncEvery = DefaultSyncEvery
+	}
+	if opts.MaxPending <= 0 {
+		opts.MaxPending = DefaultMaxPending
+	}
+	if opts.RetryEvery <= 0 {
+		opts.RetryEvery = time.Second
+	}
+	if opts.create == nil {
+		opts.create = create
+	}
+	w := &Writer{dir: dir, opts: opts, kick: make(chan struct{}, 1), done: make(chan struct{})}
+	if err := w.resume(); err != nil {
+		return nil, err
+	}
+	w.pending = []chunk{{fresh: true}}
+	go w.run()
+	return w, nil
+}
+
+// create makes a file that was not there, and has its name put on the disk.
+func create(name string) (file, error) {
+	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY|os.O_APPEND, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	if dir, err := os.Open(filepath.Dir(name)); err == nil {
+		_ = dir.Sync() // some file systems cannot; the data's own fsync is not spared by it
+		_ = dir.Close()
+	}
+	return f, nil
+}
+
+// resume finds the last file and the last record's number.
+func (w *Writer) resume() error {
+	names, err := Files(w.dir)
+	if err != nil {
+		return err
+	}
+	for i := len(names) - 1; i >= 0; i-- {
+		if w.number == 0 {
+			w.number, _ = numberOf(filepath.Base(names[i]))
+		}
+		if _, err := ReadFile(names[i], func(r Record) error { w.seq = r.Seq; return nil }); err != nil {
+			return err
+		}
+		if w.seq > 0 {
+			return nil
+		}
+	}
+	return nil
+}
+
+// Append adds a record; its Seq is set here, and its Time when it is 0. It
+// gives the record's number.
+func (w *Writer) Append(r Record) uint64 {
+	if r.Time == 0 {
+		r.Time = time.Now().UnixMicro()
+	}
+	w.mu.Lock()
+	if w.closed {
+		w.mu.Unlock()
+		return 0
+	}
+	if w.waiting > w.opts.MaxPending {
+		w.lost++
+		w.mu.Unlock()
+		return 0
+	}
+	if w.lost > 0 {
+		w.add(Record{Kind: Lost, Time: r.Time, At: r.At, A: w.lost})
+		w.lost = 0
+	}
+	seq := w.add(r)
+	w.mu.Unlock()
+	w.wake()
+	return seq
+}
+
+// add is Append under the lock.
+func (w *Writer) add(r Record) uint64 {
+	w.seq++
+	r.Seq = w.seq
+	c := &w.pending[len(w.pending)-1]
+	before := len(c.data)
+	c.data = r.Append(c.data)
+	w.waiting += len(c.data) - before
+	w.size.Add(int64(len(c.data) - before))
+	return r.Seq
+}
+
+func (w *Writer) wake() {
+	select {
+	case w.kick <- struct{}{}:
+	default:
+	}
+}
+
+// Size is how many bytes of records there are since Open or the last Rotate.
+func (w *Writer) Size() int64 { return w.size.Load() }
+
+// Rotate makes the next record the first of a new file.
+func (w *Writer) Rotate() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.pending = append(w.pending, chunk{fresh: true})
+	w.size.Store(0)
+}
+
+// Close puts everything on the disk. It gives the error that kept it from
+// doing so; it tries once.
+func (w *Writer) Close() error {
+	w.mu.Lock()
+	again := w.closed
+	w.closed = true
+	w.mu.Unlock()
+	if !again {
+		w.wake()
+	}
+	<-w.done
+	return w.err
+}
+
+// take is all that is pending, and whether there will be more.
+func (w *Writer) take() (chunks []chunk, closed bool) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	chunks, w.pending = w.pending, []chunk{{}}
+	return chunks, w.closed
+}
+
+// wrote says that bytes no longer wait.
+func (w *Writer) wrote(n int) {
+	w.mu.Lock()
+	w.waiting -= n
+	w.mu.Unlock()
+}
+
+// run is the journal's goroutine.
+func (w *Writer) run() {
+	defer close(w.done)
+	var chunks []chunk
+	troubled, unsynced := false, false
+	var pause <-chan time.Time // until the next fsync, or the next attempt
+	for {
+		more, closed := w.take()
+		chunks = append(chunks, more...)
+		wrote, err := w.write(&chunks)
+		unsynced = unsynced || wrote
+		due := time.Until(w.last.Add(w.opts.SyncEvery))
+		if err == nil && unsynced && (due <= 0 || closed) {
+			err = w.out.Sync()
+			w.last, unsynced = time.Now(), err != nil
+		}
+		w.tell(&troubled, err)
+		if closed {
+			w.err = w.end(err)
+			return
+		}
+		pause = nil
+		switch {
+		case err != nil:
+			pause = time.After(w.opts.RetryEvery)
+		case unsynced:
+			pause = time.After(max(due, 0))
+		}
+		if err != nil {
+			<-pause // nothing but time helps; Append goes on gathering
+			continue
+		}
+		select {
+		case <-w.kick:
+		case <-pause:
+		}
+	}
+}
+
+// tell says trouble when it begins and when it ends.
+func (w *Writer) tell(troubled *bool, err error) {
+	if *troubled != (err != nil) && w.opts.Trouble != nil {
+		w.opts.Trouble(err)
+	}
+	*troubled = err != nil
+}
+
+func (w *Writer) end(err error) error {
+	if w.out == nil {
+		return err
+	}
+	return errors.Join(err, w.out.Close())
+}
+
+// write writes chunks and leaves those that it could not. A record that was
+// written in part is taken back, so that the next one can be read.
+func (w *Writer) write(chunks *[]chunk) (wrote bool, err error) {
+	for len(*chunks) > 0 {
+		c := &(*chunks)[0]
+		if c.fresh {
+			if err := w.begin(); err != nil {
+				return wrote, err
+			}
+			c.fresh = false
+		}
+		if len(c.data) > 0 {
+			n, err := w.out.Write(c.data)
+			if err != nil {
+				return wrote, errors.Join(err, w.back(n))
+			}
+			w.offset += int64(n)
+			w.wrote(n)
+			wrote = true
+		}
+		*chunks = (*chunks)[1:]
+	}
+	return wrote, nil
+}
+
+// back takes half a write back.
+func (w *Writer) back(n int) error {
+	if n == 0 {
+		return nil
+	}
+	return w.out.Truncate(w.offset)
+}
+
+// begin closes the file being written and begins the next.
+func (w *Writer) begin() error {
+	if w.out != nil {
+		if err := errors.Join(w.out.Sync(), w.out.Close()); err != nil {
+			w.out = nil // what it still had to say is lost; the next file is not
+			return err
+		}
+		w.out = nil
+	}
+	for {
+		w.number++
+		f, err := w.opts.create(filepath.Join(w.dir, nameOf(w.number)))
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		}
+		if err != nil {
+			w.number--
+			return fmt.Errorf("a new file of the journal cannot be made: %w", err)
+		}
+		if _, err := f.Write([]byte(magic)); err != nil {
+			return errors.Join(fmt.Errorf("a new file of the journal cannot be begun: %w", err), f.Close())
+		}
+		w.out, w.offset = f, int64(len(magic))
+		return nil
+	}
+}

@@ -1,0 +1,218 @@
+package journal
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Torn is the end of a file that could not be read: a record that was being
+// written when the power went, or what a worn card made of one. Records before
+// it are whole. Why is for people.
+type Torn struct {
+	File  string
+	At    int64 // offset of the first byte that is not used
+	Bytes int64 // how many there are
+	Why   string
+}
+
+func (t Torn) String() string {
+	return fmt.Sprintf("%s: the last %d bytes are left out: %s", t.File, t.Bytes, t.Why)
+}
+
+// ErrNotJournal says that a file is something else than a journal.
+var ErrNotJournal = errors.New("this is not a journal: it does not begin with `" + strings.TrimSpace(magic) + "`")
+
+// Stream reads the records of one file. It ends at the first that is not
+// whole; tail is how many bytes were not used, and why says the reason, ""
+// when all were. It uses no more memory than the largest record takes, and no
+// more than there are bytes. An error is visit's, or one of reading.
+func Stream(in io.Reader, visit func(Record) error) (used, tail int64, why string, err error) {
+	r := bufio.NewReaderSize(in, 64<<10)
+	head := make([]byte, len(magic))
+	n, err := io.ReadFull(r, head)
+	switch {
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+		if string(head[:n]) != magic[:n] {
+			return 0, int64(n), "", ErrNotJournal
+		}
+		if n == 0 {
+			return 0, 0, "", nil
+		}
+		return 0, int64(n), "the first line is cut", nil
+	case err != nil:
+		return 0, 0, "", err
+	case string(head) != magic:
+		return 0, 0, "", ErrNotJournal
+	}
+	used = int64(len(magic))
+	var body bytes.Buffer
+	for {
+		taken, bad, err := next(r, &body)
+		if err != nil {
+			return used, 0, "", err
+		}
+		if taken == 0 && bad == "" {
+			return used, 0, "", nil
+		}
+		var record Record
+		if bad == "" {
+			if record, err = decode(body.Bytes()); err != nil {
+				bad = "a record cannot be read"
+			}
+		}
+		if bad != "" {
+			rest, err := io.Copy(io.Discard, r)
+			return used, taken + rest, bad, err
+		}
+		if err := visit(record); err != nil {
+			return used, 0, "", err
+		}
+		used += taken
+	}
+}
+
+// next reads one frame into body. It took no bytes at the end of the file.
+func next(r *bufio.Reader, body *bytes.Buffer) (taken int64, bad string, err error) {
+	var head [frameHead]byte
+	n, err := io.ReadFull(r, head[:])
+	switch {
+	case errors.Is(err, io.EOF):
+		return 0, "", nil
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return int64(n), "a record is cut", nil
+	case err != nil:
+		return 0, "", err
+	}
+	length := binary.LittleEndian.Uint32(head[:])
+	if length > MaxRecord {
+		return frameHead, "a record claims more bytes than one has", nil
+	}
+	body.Reset()
+	got, err := io.CopyN(body, r, int64(length))
+	taken = frameHead + got
+	switch {
+	case errors.Is(err, io.EOF):
+		return taken, "a record is cut", nil
+	case err != nil:
+		return taken, "", err
+	case crc32.Checksum(body.Bytes(), castagnoli) != binary.LittleEndian.Uint32(head[4:]):
+		return taken, "the checksum of a record does not fit", nil
+	}
+	return taken, "", nil
+}
+
+// Files are the journal files of a folder, the oldest first. A folder that is
+// not there has none.
+func Files(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, e := range entries {
+		if _, ok := numberOf(e.Name()); ok && e.Type().IsRegular() {
+			names = append(names, e.Name())
+		}
+	}
+	slices.SortFunc(names, func(a, b string) int {
+		x, _ := numberOf(a)
+		y, _ := numberOf(b)
+		return x - y
+	})
+	for i := range names {
+		names[i] = filepath.Join(dir, names[i])
+	}
+	return names, nil
+}
+
+const extension = ".journal"
+
+func numberOf(name string) (int, bool) {
+	text, ok := strings.CutSuffix(name, extension)
+	n, err := strconv.Atoi(text)
+	return n, ok && err == nil && n > 0 && name == nameOf(n)
+}
+
+func nameOf(n int) string { return fmt.Sprintf("%06d%s", n, extension) }
+
+// ReadFile is Stream of a file of the disk.
+func ReadFile(name string, visit func(Record) error) (*Torn, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	used, tail, why, err := Stream(f, visit)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	if why == "" {
+		return nil, nil
+	}
+	return &Torn{File: name, At: used, Bytes: tail, Why: why}, nil
+}
+
+// Read visits all records of a folder in order. What is torn at the end of a
+// file is left out and told.
+func Read(dir string, visit func(Record) error) ([]Torn, error) {
+	names, err := Files(dir)
+	if err != nil {
+		return nil, err
+	}
+	var all []Torn
+	for _, name := range names {
+		torn, err := ReadFile(name, visit)
+		if err != nil {
+			return all, err
+		}
+		if torn != nil {
+			all = append(all, *torn)
+		}
+	}
+	return all, nil
+}
+
+// Since gives the records from the last Snapshot on, which is the first of
+// them; none when there is no snapshot. Only as many files are read as that
+// takes.
+func Since(dir string) (records []Record, torn []Torn, err error) {
+	names, err := Files(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	for i := len(names) - 1; i >= 0; i-- {
+		var own []Record
+		found := false
+		t, err := ReadFile(names[i], func(r Record) error {
+			if r.Kind == Snapshot {
+				own, found = own[:0], true
+			}
+			own = append(own, r)
+			return nil
+		})
+		if err != nil {
+			return nil, torn, err
+		}
+		if t != nil {
+			torn = append(torn, *t)
+		}
+		records = append(own, records...)
+		if found {
+			return records, torn, nil
+		}
+	}
+	return nil, torn, nil
+}
