@@ -111,7 +111,7 @@ func (l List) Blocking() bool {
 // duplicates: the same code, span and text.
 func (l List) Tidy() List {
 	slices.SortStableFunc(l, func(a, b Diagnostic) int {
-		return cmp.Or(cmp.Compare(fileName(a), fileName(b)), cmp.Compare(a.At.Start, b.At.Start),
+		return cmp.Or(cmp.Compare(fileName(a), fileName(b)), cmp.Compare(a.At.Start, b.At.Start), cmp.Compare(a.At.End, b.At.End),
 			cmp.Compare(a.Severity, b.Severity), cmp.Compare(a.Code, b.Code), cmp.Compare(a.What, b.What))
 	})
 	return slices.CompactFunc(l, func(a, b Diagnostic) bool {
