@@ -81,14 +81,23 @@ func (e *Explorer) explore(q Property, o Options, loose, whole bool) Result {
 	if whole {
 		c.everything()
 	}
+	var goal []int32
+	exact := newBits(len(e.p.Vars))
+	if whole {
+		exact = nil
+	}
 	for {
 		c.close()
-		g := newEngine(e.p, e.x, q, c, o)
+		g := newEngine(e.p, e.x, q, c, c.tellings(goal, exact), o)
 		r := g.decide()
 		if !g.outgrown() {
 			return r
 		}
 		c.needVars(g.trace.outside)
+		goal = append(goal, g.trace.asked...)
+		for _, v := range g.trace.looked {
+			exact.add(v)
+		}
 	}
 }
 
@@ -154,5 +163,5 @@ func (e *Explorer) Reach(o Options) (states uint64, ok bool) {
 func (e *Explorer) whole(o Options) *search {
 	c := e.x.newCone(o.Faults > 0, false)
 	c.everything()
-	return newEngine(e.p, e.x, Property{}, c, o).search()
+	return newEngine(e.p, e.x, Property{}, c, c.tellings(nil, nil), o).search()
 }

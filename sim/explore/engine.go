@@ -36,13 +36,14 @@ type dispatch struct {
 	always []int32
 }
 
-func newEngine(p *program.Program, x *influence, goal Property, c *cone, o Options) *engine {
+func newEngine(p *program.Program, x *influence, goal Property, c *cone, t *tellings, o Options) *engine {
 	g := &engine{p: p, x: x, o: o, goal: goal, cone: c}
 	vars := c.vars.list()
-	g.space = newSpace(p, vars, o.Faults)
+	g.space = newSpace(p, vars, t, o.Faults)
 	g.clock = newClocks(p, g.space, c)
 	g.slice = c.slice(g.clock.list)
 	g.trace = newTracer(p, x, g.space, g.clock, c)
+	g.trace.goal = t.goal
 	g.events()
 	g.does, g.is = newTrees(len(g.evs), g.space.words), newTrees(1, g.space.words)
 	g.keep, g.set = make([]uint64, g.space.words), make([]uint64, g.space.words)
@@ -182,7 +183,7 @@ func (g *engine) gather(l *leaf) {
 	t := g.trace
 	for _, v := range t.writes {
 		if f := g.space.of[v]; f >= 0 {
-			g.puts(f, t.plain.Get(t.now, v))
+			g.puts(f, g.space.fields[f].number(t.plain.Get(t.now, v)))
 		}
 	}
 	for r, f := range g.space.hangs {
@@ -220,8 +221,11 @@ func (g *engine) wanted(words []uint64) bool {
 	return g.is.leaves[l].bad
 }
 
-// outgrown says whether the goal has read something outside the slice.
-func (g *engine) outgrown() bool { return len(g.trace.outside) > 0 }
+// outgrown says whether the goal has read something outside the slice, or
+// looked at values that have been merged.
+func (g *engine) outgrown() bool {
+	return len(g.trace.outside) > 0 || len(g.trace.asked) > 0 || len(g.trace.looked) > 0
+}
 
 // timers appends the timers that run in a state, in table order.
 func (g *engine) timers(words []uint64, to []int32) []int32 {

@@ -125,7 +125,8 @@ func (v *View) Holds(c int32) bool {
 type Property struct {
 	// State says that a settled state is wrong.
 	State func(now *View) bool
-	// Event says that an event from one settled state to another is wrong.
+	// Event says that an event from one settled state to another is wrong. The
+	// event's At means nothing.
 	// Effects whose task is outside the slice may be missing.
 	Event func(before *View, e step.Event, effects []step.Effect, after *View) bool
 	// Vars and Tasks are kept in the slice, whatever is read. An Event property

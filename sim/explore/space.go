@@ -26,6 +26,23 @@ type field struct {
 	word  int32
 	shift uint8
 	mask  uint64
+	class []uint32 // by value: the number that stands for it; nil is the value itself
+	reps  []uint32 // by number: a value
+}
+
+// number is what stands for a value, and value one that a number stands for.
+func (f *field) number(value uint32) uint32 {
+	if f.class == nil {
+		return value
+	}
+	return f.class[value]
+}
+
+func (f *field) value(number uint32) uint32 {
+	if f.class == nil {
+		return number
+	}
+	return f.reps[number]
 }
 
 func (f *field) get(words []uint64) uint32 { return uint32(words[f.word] >> f.shift & f.mask) }
@@ -34,7 +51,7 @@ func (f *field) set(words []uint64, value uint32) {
 	words[f.word] = words[f.word]&^(f.mask<<f.shift) | uint64(value)&f.mask<<f.shift
 }
 
-func newSpace(p *program.Program, vars []int32, faults int) *space {
+func newSpace(p *program.Program, vars []int32, t *tellings, faults int) *space {
 	s := &space{of: make([]int32, len(p.Vars)), hangs: make([]int32, len(p.Recorders)), budget: -1}
 	for i := range s.of {
 		s.of[i] = -1
@@ -46,13 +63,19 @@ func newSpace(p *program.Program, vars []int32, faults int) *space {
 			s.words++
 			used = 0
 		}
-		s.fields = append(s.fields, field{v, int32(s.words - 1), uint8(used), 1<<need - 1})
+		s.fields = append(s.fields, field{v: v, word: int32(s.words - 1), shift: uint8(used), mask: 1<<need - 1})
 		used += need
 		s.bits += need
 		return int32(len(s.fields) - 1)
 	}
 	for _, v := range vars {
-		s.of[v] = place(v, p.Vars[v].Size)
+		class, reps := t.classes(v)
+		if class == nil {
+			s.of[v] = place(v, p.Vars[v].Size)
+			continue
+		}
+		s.of[v] = place(v, max(uint32(len(reps)), 2))
+		s.fields[s.of[v]].class, s.fields[s.of[v]].reps = class, reps
 	}
 	for i := range p.Recorders {
 		s.hangs[i] = -1
@@ -74,7 +97,7 @@ func (s *space) start(p *program.Program, faults int) []uint64 {
 	words := make([]uint64, s.words)
 	for i := range s.fields {
 		if f := &s.fields[i]; f.v >= 0 {
-			f.set(words, p.Vars[f.v].Start)
+			f.set(words, f.number(p.Vars[f.v].Start))
 		}
 	}
 	if s.budget >= 0 {
@@ -87,7 +110,7 @@ func (s *space) start(p *program.Program, faults int) []uint64 {
 func (s *space) unpack(l *state.Layout, words []uint64, into *state.State) {
 	for i := range s.fields {
 		if f := &s.fields[i]; f.v >= 0 {
-			l.Set(into, f.v, f.get(words))
+			l.Set(into, f.v, f.value(f.get(words)))
 		}
 	}
 }

@@ -30,8 +30,11 @@ type tracer struct {
 	writes  []int32 // variables
 	changed bits    // variables that may have changed in this run
 	outside []int32 // variables outside the slice that a property has read
+	asked   []int32 // conditions that a property asks for, and the tellings do not have
+	looked  []int32 // variables of merged values that a property has looked at itself
 	judging bool    // a property is looking
 	cone    *cone
+	goal    []int32  // conditions that the tellings have
 	choices []uint32 // what to choose for the free variables that are read first
 	chosen  []uint32 // what was chosen
 	forced  []int32  // free variables that have been given a value
@@ -72,6 +75,9 @@ func newTracer(p *program.Program, x *influence, s *space, k *clocks, c *cone) *
 // depends on must be in the slice, what the graph reads beyond that need not.
 func (t *tracer) holds(x *influence, g *signal.Graph) func(cond int32) bool {
 	return func(cond int32) bool {
+		if !slices.Contains(t.goal, cond) {
+			t.asked = append(t.asked, cond)
+		}
 		x.wire.cond(cond, func(v int32) {
 			if t.space.of[v] < 0 && t.cone.changes(v) {
 				t.outside = append(t.outside, v)
@@ -103,6 +109,9 @@ func (t *tracer) note(v int32) {
 		return
 	case f < 0:
 		return
+	}
+	if t.judging && t.space.fields[f].class != nil {
+		t.looked = append(t.looked, v)
 	}
 	t.noteField(f)
 	if x := &t.p.Vars[v]; x.Kind == program.RecorderState && t.space.hangs[x.Owner] >= 0 {

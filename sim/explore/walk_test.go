@@ -18,7 +18,7 @@ func (g *engine) pack(m *step.Machine, s *state.State, budget int) []uint64 {
 	words := make([]uint64, g.space.words)
 	for i := range g.space.fields {
 		if f := &g.space.fields[i]; f.v >= 0 {
-			f.set(words, m.L.Get(s, f.v))
+			f.set(words, f.number(m.L.Get(s, f.v)))
 		}
 	}
 	for r, f := range g.space.hangs {
@@ -199,14 +199,14 @@ func engines(t *rapid.T, p *program.Program, faults int) []*engine {
 	x := newInfluence(p)
 	all := x.newCone(faults > 0, false)
 	all.everything()
-	list := []*engine{newEngine(p, x, Property{}, all, Options{Faults: faults})}
+	list := []*engine{newEngine(p, x, Property{}, all, all.tellings(nil, nil), Options{Faults: faults})}
 	for range 3 {
 		c := x.newCone(faults > 0, rapid.Bool().Draw(t, "loose"))
 		for range rapid.IntRange(1, 3).Draw(t, "variables") {
 			c.needVar(int32(rapid.IntRange(0, len(p.Vars)-1).Draw(t, "variable")))
 		}
 		c.close()
-		list = append(list, newEngine(p, x, Property{}, c, Options{Faults: faults}))
+		list = append(list, newEngine(p, x, Property{}, c, c.tellings(nil, newBits(len(p.Vars))), Options{Faults: faults}))
 	}
 	return list
 }

@@ -70,7 +70,7 @@ destinations:
   side: { at: side_screen }
   web: { at: stream, on air: while stream }
 surfaces:
-  desk: { rows: 3, columns: 5, by: osc }
+  desk: { rows: 3, columns: 6, by: osc }
 ` + lights,
 	picks:   map[string][]string{"main": {"near", "arm", "deck", "card", "under"}, "under": {"near", "arm", "deck", "black"}},
 	keyer:   "logo",
@@ -123,7 +123,7 @@ destinations:
   side: { at: side_screen }
   web: { at: stream, on air: while stream }
 surfaces:
-  desk: { rows: 3, columns: 5, by: osc }
+  desk: { rows: 3, columns: 6, by: osc }
 ` + lights,
 	picks:  map[string][]string{"main": {"near", "line1", "line2", "black"}},
 	keyer:  "logo",
@@ -161,7 +161,7 @@ destinations:
   side: { at: side_screen }
   web: { at: stream, on air: while stream }
 surfaces:
-  desk: { rows: 3, columns: 5, by: osc }
+  desk: { rows: 3, columns: 6, by: osc }
 ` + lights,
 	places: []string{"hall", "side", "web"},
 	brings: map[string][]string{"hall": {"near", "arm", "slides", "deck"}, "side": {"near", "arm", "deck"}, "web": {"near", "deck"},
