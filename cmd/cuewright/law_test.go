@@ -24,7 +24,7 @@ const module = "cuewright/"
 
 // simulation are packages that tests of any package may use, wherever they
 // stand in the map: they are never in a program.
-var simulation = []string{"sim/simtest"}
+var simulation = []string{"sim/simtest", "targets/surface/surfacetest"}
 
 // bans are imports that a package may not have, for reasons that are written
 // in DEVELOPERS.md. A name that ends in a slash is everything below it.

@@ -14,6 +14,34 @@ func (v *View) ButtonAt(surface, row, column int32) int32 {
 	return -1
 }
 
+// Grid is the buttons of a surface as v shows it, row by row, with -1 where a
+// place has none.
+func (v *View) Grid(surface int32) []int32 {
+	s := &v.Program.Surfaces[surface]
+	grid := make([]int32, s.Rows*s.Columns)
+	for i := range grid {
+		grid[i] = -1
+	}
+	for _, b := range v.Program.Pages[v.Page[surface]].Buttons {
+		at := &v.Program.Buttons[b]
+		if at.Row <= s.Rows && at.Column <= s.Columns {
+			grid[(at.Row-1)*s.Columns+at.Column-1] = b
+		}
+	}
+	return grid
+}
+
+// AlertsAfter is the alerts that came after last, which was told before; all
+// of them when it is not among them any more.
+func (v *View) AlertsAfter(last Alert) []Alert {
+	for i := len(v.Alerts) - 1; i >= 0; i-- {
+		if v.Alerts[i] == last {
+			return v.Alerts[i+1:]
+		}
+	}
+	return v.Alerts
+}
+
 // SurfaceNamed is the index of a surface, or -1.
 func (v *View) SurfaceNamed(name string) int32 {
 	for i := range v.Program.Surfaces {
