@@ -50,6 +50,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 ` + exitHelp,
 		Example: `  cuewright check final.show          find every mistake
   cuewright rehearse final.show       play the rehearsals that the show has
+  cuewright prove final.show          whatever is pressed, whenever
   cuewright messages final.show --cue 2   what cue 2 sends, to the byte
   cuewright send final.show --cue 2 --dry-run
   cuewright explain unknown-name      what a finding means
@@ -67,7 +68,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.SetVersionTemplate("cuewright {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return err })
 	root.AddCommand(newCheck(s), newFmt(s), newExplain(s), newCompile(s), newMessages(s), newRehearse(s), newSend(s),
-		newDiff(s), newSpare(s), newTies(s),
+		newProve(s), newDiff(s), newSpare(s), newTies(s),
 		newBenchDevices(s), newVersion(s), newLanguage())
 	return root
 }

@@ -207,3 +207,9 @@ func (t *tables) code(task int32) (from, end int32) {
 	}
 	return t.p.Tasks[task].Entries[0], end
 }
+
+// Code is where a task's instructions begin and end, in Program.Code.
+func (w *Watch) Code(task int32) (from, end int32) { return w.code(task) }
+
+// Script is the script that a branch belongs to, else the task itself.
+func (w *Watch) Script(task int32) int32 { return w.root[task] }

@@ -105,8 +105,20 @@ func (w *Watch) loops(scope) {
 }
 
 func (w *Watch) loopInWords(loop []int32) string {
+	names := w.namesIn(loop)
+	if len(names) == 0 {
+		return "`" + w.p.Nodes[loop[0]].Label + "` is in its own picture"
+	}
+	if len(names) == 1 {
+		return names[0] + " is in its own picture"
+	}
+	return names[0] + " is in its own picture, through " + strings.Join(names[1:], ", ")
+}
+
+// namesIn names the banks, switches and pictures among nodes, in backticks.
+func (w *Watch) namesIn(nodes []int32) []string {
 	var names []string
-	for _, at := range loop {
+	for _, at := range nodes {
 		n := &w.p.Nodes[at]
 		name := ""
 		switch n.Kind {
@@ -121,13 +133,7 @@ func (w *Watch) loopInWords(loop []int32) string {
 			names = append(names, "`"+name+"`")
 		}
 	}
-	if len(names) == 0 {
-		return "`" + w.p.Nodes[loop[0]].Label + "` is in its own picture"
-	}
-	if len(names) == 1 {
-		return names[0] + " is in its own picture"
-	}
-	return names[0] + " is in its own picture, through " + strings.Join(names[1:], ", ")
+	return names
 }
 
 // refused looks for a picture that a destination may not show and did not.

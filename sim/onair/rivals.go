@@ -172,3 +172,21 @@ func (w *Watch) hasDriven(r Rival, value int32) bool {
 	}
 	return false
 }
+
+// Puller is the task that drives the thing for Second in an event, or -1.
+func (w *Watch) Puller(r Rival, effects []step.Effect) int32 {
+	for i := range effects {
+		if e := &effects[i]; e.Kind == step.Sent && e.Task >= 0 && w.root[e.Task] == r.Second && w.thingOf(e.Command) == r.Thing {
+			return e.Task
+		}
+	}
+	return -1
+}
+
+// ThingName names the thing of a Rival in words with backticks.
+func (w *Watch) ThingName(thing int32) string { return w.thingName(thing) }
+
+// Calls says whether a script is another one or runs it, itself or by others.
+func (w *Watch) Calls(task, other int32) bool {
+	return task == other || w.calls[task][other>>6]>>(other&63)&1 != 0
+}

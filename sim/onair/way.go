@@ -2,6 +2,7 @@ package onair
 
 import (
 	"slices"
+	"strings"
 
 	"cuewright/macro/program"
 	"cuewright/sim/signal"
@@ -200,4 +201,9 @@ func (w *Watch) inLoops(now Side, ring []int32) []bool {
 		}
 	}
 	return out
+}
+
+// CircleName names a circle by the banks, switches and pictures in it.
+func (w *Watch) CircleName(of int32) string {
+	return strings.ReplaceAll(strings.Join(w.namesIn(w.circles()[of]), ", "), "`", "")
 }

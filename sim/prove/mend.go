@@ -66,13 +66,13 @@ func (x *proof) better(r *Report, f *Finding, p *program.Program) bool {
 		o.States = min(o.States, x.o.States)
 	}
 	y := newProof(p, o)
-	y.only = func(q *question) bool { return q.code == f.Code && q.answer >= 0 && y.about1(q) == x.about1(f.check) }
-	if again := y.again(); again == nil || again.has(f) || again.Undecided() {
+	y.only = func(q *question) bool { return q.code == f.Code && q.answer >= 0 && y.thing(q) == x.thing(f.check) }
+	if again := y.prove(); y.stopped || again.has(f) || again.Undecided() {
 		return false
 	}
 	y = newProof(p, o)
-	again := y.again()
-	if again == nil || slices.ContainsFunc(again.Findings, func(g Finding) bool { return !r.has(&g) }) {
+	again := y.prove()
+	if y.stopped || slices.ContainsFunc(again.Findings, func(g Finding) bool { return !r.has(&g) }) {
 		return false
 	}
 	for _, old := range r.Answers {
@@ -84,38 +84,8 @@ func (x *proof) better(r *Report, f *Finding, p *program.Program) bool {
 	return true
 }
 
-// again proves a changed program.
-func (x *proof) again() *Report {
-	x.rules()
-	if x.o.Rules == nil {
-		x.checks()
-		x.rivals()
-		x.flashes()
-		if x.only == nil {
-			x.reach()
-		}
-	}
-	if x.only != nil {
-		x.questions = slices.DeleteFunc(x.questions, func(q *question) bool { return !x.only(q) })
-		kept := map[int]bool{}
-		for _, q := range x.questions {
-			kept[q.answer] = true
-		}
-		for i := range x.answers {
-			if !kept[i] {
-				x.answers[i].Verdict = NotApplicable
-			}
-		}
-	}
-	x.ask()
-	if x.stopped {
-		return nil
-	}
-	return x.report()
-}
-
-// about1 is what a question is about, the same in a changed program.
-func (x *proof) about1(q *question) string { return x.answers[q.answer].Name }
+// thing is what a question is about, the same in a changed program.
+func (x *proof) thing(q *question) string { return x.answers[q.answer].Name }
 
 // has says whether a report has a finding like f.
 func (r *Report) has(f *Finding) bool {

@@ -14,6 +14,8 @@
 package prove
 
 import (
+	"slices"
+
 	"cuewright/macro/program"
 	"cuewright/sim/explore"
 	"cuewright/sim/story"
@@ -135,6 +137,33 @@ func (r *Report) count(v Verdict) int {
 
 // Show proves a show. The program must be valid.
 func Show(p *program.Program, o Options) *Report {
-	x := newProof(p, o)
-	return x.again()
+	return newProof(p, o).prove()
+}
+
+// prove puts the questions, lets them be answered and reports.
+func (x *proof) prove() *Report {
+	x.rules()
+	if x.o.Rules == nil {
+		x.checks()
+		x.rivals()
+		x.flashes()
+		if x.only == nil {
+			x.reach()
+		}
+	}
+	if x.only != nil {
+		x.narrow()
+	}
+	x.ask()
+	return x.report()
+}
+
+// narrow leaves only the questions that a mend is tried against.
+func (x *proof) narrow() {
+	x.questions = slices.DeleteFunc(x.questions, func(q *question) bool { return !x.only(q) })
+	for i := range x.answers {
+		if !slices.ContainsFunc(x.questions, func(q *question) bool { return q.answer == i }) {
+			x.answers[i].Verdict = NotApplicable
+		}
+	}
 }
