@@ -7,7 +7,7 @@ import (
 )
 
 // tables are the rows of each stage: codes_syntax.go, codes_plan.go and so on.
-var tables = [][]Entry{syntaxCodes, planCodes, checkCodes, onairCodes, rehearseCodes, sendCodes, wireCodes, programCodes, fileCodes}
+var tables = [][]Entry{syntaxCodes, planCodes, checkCodes, onairCodes, rehearseCodes, proveCodes, sendCodes, wireCodes, programCodes, fileCodes}
 
 var rows = func() map[Code]Entry {
 	m := map[Code]Entry{}

@@ -101,6 +101,14 @@ func counted(n int64, what string) string {
 
 // tellWrong makes the finding of a question that is refuted.
 func (x *proof) tellWrong(r *Report, q *question) {
+	if q.Verdict == explore.NotChecked {
+		rule := &x.p.Rules[x.answers[q.answer].rule]
+		f := x.finding("rule-never-tried", rule.At, "`%s` was never put to the test: its `while` never comes about", rule.Name)
+		if x.allowedAt(f, -1) < 0 {
+			r.Findings = append(r.Findings, f)
+		}
+		return
+	}
 	if q.Verdict != explore.Refuted || q.allowed >= 0 {
 		return
 	}

@@ -14,6 +14,7 @@ import (
 
 	"cuewright/macro/diag"
 	"cuewright/macro/lesson"
+	"cuewright/sim/prove"
 	"cuewright/sim/rehearse"
 )
 
@@ -61,7 +62,12 @@ func TestFind(t *testing.T) {
 			want := wanted(files)
 			got := map[string]bool{}
 			r := Show("small.show", fromMap(t, files))
-			for _, d := range withRehearsals(r) {
+			code, _, _ := strings.Cut(strings.TrimSuffix(filepath.Base(path), ".txtar"), "_")
+			all := withRehearsals(r)
+			if diag.IsProof(diag.Code(code)) {
+				all.Add(proved(r)...)
+			}
+			for _, d := range all {
 				key := fmt.Sprintf("%s:%d: %s", d.At.File.Name, d.At.Begin().Line, d.Code)
 				got[key] = true
 				if !want[key] && d.Severity == diag.Error {
@@ -73,7 +79,6 @@ func TestFind(t *testing.T) {
 					t.Errorf("not found: %s; found %v", key, slices.Sorted(maps.Keys(got)))
 				}
 			}
-			code, _, _ := strings.Cut(strings.TrimSuffix(filepath.Base(path), ".txtar"), "_")
 			if !slices.ContainsFunc(slices.Collect(maps.Keys(want)), func(k string) bool { return strings.HasSuffix(k, ": "+code) }) {
 				t.Errorf("the case is named after %s and wants none", code)
 			}
@@ -144,6 +149,10 @@ func TestLessons(t *testing.T) {
 			if _, ok := l.File("wrong.txt"); ok {
 				t.Skip("it takes a device; targets/httpout meets each of these codes")
 			}
+			example := example
+			if diag.IsProof(code) {
+				example = provedExample
+			}
 			wrong := codesOf(example(t, l, "wrong"))
 			if !slices.Contains(wrong, code) {
 				t.Errorf("the wrong example gives %v", wrong)
@@ -160,6 +169,20 @@ func TestLessons(t *testing.T) {
 func example(t *testing.T, l lesson.Lesson, side string) diag.List {
 	t.Helper()
 	return withRehearsals(Show("small.show", fromMap(t, filesOf(l, side))))
+}
+
+// proved are the findings of a show's proof.
+func proved(r Result) diag.List {
+	if r.Program == nil {
+		return nil
+	}
+	return r.Proved(prove.Show(r.Program, prove.Options{}))
+}
+
+func provedExample(t *testing.T, l lesson.Lesson, side string) diag.List {
+	t.Helper()
+	r := Show("small.show", fromMap(t, filesOf(l, side)))
+	return append(r.Findings, proved(r)...)
 }
 
 // filesOf are the files of one side of a lesson.
