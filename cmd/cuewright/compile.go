@@ -1,10 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -18,7 +15,8 @@ func newCompile(s streams) *cobra.Command {
 		Use:   "compile SHOW -o FILE",
 		Short: "Make one file that holds the show and every message it can send",
 		Long: `Compile a show and its plan into one file. It is all that rehearse, messages and send
-need, and it cannot change any more: the same show always gives the same bytes.
+need, and it cannot change any more: the same show always gives the same bytes. The file
+appears whole or not at all. With -o - the bytes go to the output.
 
 ` + exitHelp,
 		Example: `  cuewright compile final.show -o final.program`,
@@ -27,7 +25,7 @@ need, and it cannot change any more: the same show always gives the same bytes.
 			if out == "" {
 				return &mistake{what: "`cuewright compile` needs a file to write", mend: "for example: " + firstExample(c)}
 			}
-			r := prepare.Show(args[0], prepare.Disk)
+			r := prepare.Day(today()).Show(args[0], prepare.Disk)
 			for _, input := range []string{name(r.Show), name(r.Plan)} {
 				if sameFile(input, out) {
 					return &mistake{word: out, what: fmt.Sprintf("`%s` would be written over", out), mend: "give another name"}
@@ -40,8 +38,12 @@ need, and it cannot change any more: the same show always gives the same bytes.
 				return exit(max(exitFindings, exitFor(r)))
 			}
 			data := program.Encode(r.Program)
-			if err := replaceFile(out, data); err != nil {
-				return &mistake{word: out, what: fmt.Sprintf("`%s` cannot be written: %s", out, reason(err))}
+			if out == "-" {
+				_, err := s.out.Write(data)
+				return err
+			}
+			if err := writeFile(out, data); err != nil {
+				return unwritten(out, err)
 			}
 			_, err := fmt.Fprintf(s.out, "%s: %d bytes, %s\n", out, len(data), counted(len(r.Program.Messages), "message", "messages"))
 			return err
@@ -49,19 +51,4 @@ need, and it cannot change any more: the same show always gives the same bytes.
 	}
 	c.Flags().StringVarP(&out, "output", "o", "", "the `FILE` to write")
 	return c
-}
-
-// reason is what the system says about a file, in plain words.
-func reason(err error) string {
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return "its folder does not exist"
-	case errors.Is(err, fs.ErrPermission):
-		return "it is not yours to write"
-	case errors.Is(err, syscall.ENOSPC):
-		return "the disk is full"
-	case errors.Is(err, syscall.EROFS):
-		return "the disk can only be read"
-	}
-	return "the system refuses"
 }

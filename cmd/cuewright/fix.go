@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"slices"
 
 	"cuewright/macro/diag"
@@ -32,13 +31,13 @@ func mendFiles(w io.Writer, path string, result prepare.Result) (prepare.Result,
 			}
 			return prepare.Disk(name)
 		}
-		next := prepare.Show(path, overlay)
+		next := prepare.Day(today()).Show(path, overlay)
 		if report.CountOf(next.Findings).Errors > report.CountOf(result.Findings).Errors {
 			break
 		}
 		for _, m := range mended {
-			if err := replaceFile(m.file.Name, m.text); err != nil {
-				return result, &mistake{what: fmt.Sprintf("`%s` cannot be written: %v", m.file.Name, reason(err))}
+			if err := writeFile(m.file.Name, m.text); err != nil {
+				return result, unwritten(m.file.Name, err)
 			}
 			fmt.Fprintf(w, "mended %d in %s\n", m.count, m.file.Name)
 		}
@@ -107,29 +106,6 @@ func edited(f *source.File, edits []diag.Edit) []byte {
 	}
 	b.Write(f.Bytes[at:])
 	return b.Bytes()
-}
-
-// replaceFile puts a new text in a file's place in one step, so that a power
-// cut leaves the old one or the new one. Permissions stay.
-func replaceFile(name string, text []byte) error {
-	mode := os.FileMode(0o644)
-	if info, err := os.Stat(name); err == nil {
-		mode = info.Mode().Perm()
-	}
-	if real, err := filepath.EvalSymlinks(name); err == nil {
-		name = real
-	}
-	f, err := os.CreateTemp(filepath.Dir(name), ".cuewright-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(text)
-	err = cmp.Or(err, f.Chmod(mode), f.Sync(), f.Close())
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
 }
 
 func name(f *source.File) string {

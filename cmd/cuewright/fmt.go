@@ -86,8 +86,8 @@ func (f *formatter) file(path string) error {
 		}
 	case f.write && path != "-":
 		if !bytes.Equal(text.was, text.is) {
-			if err := replaceFile(path, text.is); err != nil {
-				return &mistake{word: path, what: fmt.Sprintf("`%s` cannot be written: %s", path, reason(err))}
+			if err := writeFile(path, text.is); err != nil {
+				return unwritten(path, err)
 			}
 		}
 	default:
