@@ -27,7 +27,7 @@ All mistakes are told in one run. Nothing is sent, and without --fix nothing is 
 			var all diag.List
 			code := exitClean
 			for _, path := range args {
-				result := prepare.Any(path, prepare.Disk)
+				result := prepare.Day(today()).Any(path, prepare.Disk)
 				if fix {
 					var err error
 					if result, err = mendFiles(s.err, path, result); err != nil {
@@ -92,7 +92,7 @@ func tell(s streams, list diag.List, asJSON, quiet bool) error {
 // they are given back for the command's document. The error ends the command
 // when there is nothing to run.
 func load(s streams, path string, asJSON bool) (prepare.Result, error) {
-	r := prepare.Any(path, prepare.Disk)
+	r := prepare.Day(today()).Any(path, prepare.Disk)
 	if r.Program != nil {
 		if asJSON || len(r.Findings) == 0 {
 			return r, nil

@@ -14,13 +14,17 @@ type allowance struct {
 	node  *syntax.Allow
 	code  diag.Code
 	scope source.Span
+	ended bool // its last day is past
 	used  bool
 }
 
 // allow checks an allowance and keeps it when it is one.
 func (c *checker) allow(n *syntax.Allow, scope source.Span) {
+	ended := false
 	if n.Until.Text != "" {
-		if _, err := time.Parse(time.DateOnly, n.Until.Text); err != nil {
+		_, err := time.Parse(time.DateOnly, n.Until.Text)
+		ended = err == nil && Ended(n, c.day)
+		if err != nil {
 			c.add(diag.New("date-unreadable", n.Until.At, "`%s` is no day of the calendar", n.Until.Text).
 				Mend("write year, month and day: `\"2027-01-31\"`"))
 		}
@@ -34,10 +38,16 @@ func (c *checker) allow(n *syntax.Allow, scope source.Span) {
 			Mend("mend what it finds, and leave this line out"))
 		return
 	}
-	a := &allowance{node: n, code: code, scope: scope}
+	a := &allowance{node: n, code: code, scope: scope, ended: ended}
 	c.allows = append(c.allows, a)
-	c.byCode[code] = append(c.byCode[code], a)
+	if !ended {
+		c.byCode[code] = append(c.byCode[code], a)
+	}
 }
+
+// Ended says whether an allow's last day is before a day. Days written as
+// 2027-01-31 sort as texts do.
+func Ended(n *syntax.Allow, day string) bool { return n.Until.Text != "" && n.Until.Text < day }
 
 // code checks that there is a finding with that code.
 func (c *checker) code(n syntax.Name) bool {
@@ -84,6 +94,11 @@ func (c *checker) settle() diag.List {
 	c.list = c.unallowed(c.list)
 	var stale diag.List
 	for _, a := range c.allows {
+		if a.ended {
+			stale.Add(diag.New("stale-allowance", a.node.Until.At, "this allows `%s` no more: its last day is past", a.code).
+				Mend("look at it again: give it a new last day, or leave the line out"))
+			continue
+		}
 		if a.used || a.code == "stale-allowance" || !diag.IsCheck(a.code) || c.rack.Partial || c.file.Partial {
 			continue
 		}

@@ -11,8 +11,14 @@ import (
 // Show checks a show against its rack. The Info is never nil; the findings
 // are in reading order, and those that the show allows are left out. A rack
 // that is Partial silences what may only look unknown.
-func Show(f *syntax.File, rack *plan.Rack) (*Info, diag.List) {
+func Show(f *syntax.File, rack *plan.Rack) (*Info, diag.List) { return On("", f, rack) }
+
+// On is Show on a day, written as 2027-01-31: what an allow allowed until a day
+// before is allowed no more, and that is a finding. The empty day is before all
+// others.
+func On(day string, f *syntax.File, rack *plan.Rack) (*Info, diag.List) {
 	c := newChecker(f, rack)
+	c.day = day
 	c.declare()
 	c.order()
 	for _, s := range c.inSalvos {
@@ -35,6 +41,7 @@ type checker struct {
 	file *syntax.File
 	rack *plan.Rack
 	info *Info
+	day  string // on which the show is checked
 	list diag.List
 
 	macros   map[string]*macro

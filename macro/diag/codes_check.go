@@ -110,7 +110,7 @@ var checkCodes = []Entry{
 	{"date-unreadable", Error, "a date that cannot be read",
 		"An allowance that should end must say when, else it lasts past the night that it was for."},
 	{"stale-allowance", Warning, "an allowance that allows nothing",
-		"It would hide the next mistake of this kind, which nobody has looked at."},
+		"Whoever reads it believes that somebody has looked at the risk, and it covers none or no longer does."},
 }
 
 // IsCheck says whether checking a show against its plan finds that code.

@@ -33,14 +33,22 @@ type Result struct {
 
 // Show prepares the show at path. The plan is looked for beside it. Files are
 // read by read, which may be Disk or may know better, as an editor does.
-func Show(path string, read func(string) ([]byte, error)) Result {
+func Show(path string, read func(string) ([]byte, error)) Result { return Day("").Show(path, read) }
+
+// Day is the day on which shows are prepared, written as 2027-01-31: what was
+// allowed until an earlier one is allowed no more. The empty day is before all
+// others.
+type Day string
+
+// Show is Show on a day.
+func (day Day) Show(path string, read func(string) ([]byte, error)) Result {
 	var r Result
-	r.show(path, read)
+	r.show(day, path, read)
 	r.Findings = r.Findings.Tidy()
 	return r
 }
 
-func (r *Result) show(path string, read func(string) ([]byte, error)) {
+func (r *Result) show(day Day, path string, read func(string) ([]byte, error)) {
 	show, bad := open(path, read, source.Span{})
 	if bad != nil {
 		r.Findings.Add(*bad)
@@ -64,13 +72,13 @@ func (r *Result) show(path string, read func(string) ([]byte, error)) {
 	r.Plan = file
 	rack, found := plan.Read(file)
 	r.Findings.Add(found...)
-	info, found := check.Show(tree, rack)
+	info, found := check.On(string(day), tree, rack)
 	r.Findings.Add(found...)
 	if r.Findings.Blocking() {
 		r.Findings.Add(render.Templates(rack)...)
 	} else {
 		r.Program = lower.Show(info)
-		r.Findings.Add(allowed(render.Messages(r.Program, rack), tree)...)
+		r.Findings.Add(allowed(render.Messages(r.Program, rack), tree, day)...)
 	}
 	if r.Findings.Blocking() {
 		r.Program = nil
@@ -80,11 +88,11 @@ func (r *Result) show(path string, read func(string) ([]byte, error)) {
 // allowed leaves out what the show allows of the plan's findings. They stand
 // in the plan, so only an allow for the whole show can be meant. Check has
 // held its own findings against the allows.
-func allowed(list diag.List, tree *syntax.File) diag.List {
+func allowed(list diag.List, tree *syntax.File, day Day) diag.List {
 	return slices.DeleteFunc(list, func(d diag.Diagnostic) bool {
 		return d.Severity != diag.Error && slices.ContainsFunc(tree.Items, func(item syntax.Item) bool {
 			a, ok := item.(*syntax.Allow)
-			return ok && diag.Code(a.Code.Text) == d.Code
+			return ok && diag.Code(a.Code.Text) == d.Code && !check.Ended(a, string(day))
 		})
 	})
 }
@@ -102,15 +110,18 @@ func Program(path string, read func(string) ([]byte, error)) Result {
 
 // Any prepares a show or a compiled show, whichever the file is. What is
 // neither text nor called *.show is taken for a compiled show.
-func Any(path string, read func(string) ([]byte, error)) Result {
+func Any(path string, read func(string) ([]byte, error)) Result { return Day("").Any(path, read) }
+
+// Any is Any on a day.
+func (day Day) Any(path string, read func(string) ([]byte, error)) Result {
 	data, err := read(path)
 	if err != nil {
-		return Show(path, read)
+		return day.Show(path, read)
 	}
 	p, err := program.Decode(data)
 	unlike := filepath.Ext(path) != ".show" && notText(source.New(path, data)) != nil
 	if errors.As(err, new(program.ErrNotProgram)) && !unlike {
-		return Show(path, read)
+		return day.Show(path, read)
 	}
 	return decoded(path, p, err)
 }
