@@ -104,6 +104,8 @@ func (c *checker) statement(s syntax.Statement) {
 		c.body(n)
 	case *syntax.Run:
 		c.runOf(n)
+	case *syntax.Say:
+		c.said(n.Text)
 	case *syntax.Go:
 		if n.Cue.Text != "" {
 			c.cueNamed(n.Cue)
@@ -112,6 +114,27 @@ func (c *checker) statement(s syntax.Statement) {
 	case *syntax.Turn:
 		c.turn(n)
 	}
+}
+
+// said checks what is said: a text, or a parameter that is one.
+func (c *checker) said(op syntax.Operand) {
+	var params map[string]noun.Kind
+	if c.macro != nil {
+		params = c.macro.params
+	}
+	if _, known := params[op.Text]; op.Kind != syntax.Word || known {
+		c.operand(op, noun.Text)
+		return
+	}
+	quoted := syntax.Quote(op.Text)
+	d := diag.New("text-unquoted", op.At, "the text to say stands in double quotes").
+		Replace(op.At, quoted, len(params) == 0, "write `%s`", quoted)
+	for name, kind := range params {
+		if kind == noun.Text && len(c.nearest(op.Text, []string{name})) > 0 {
+			d = d.Replace(op.At, name, false, "write `%s`, the parameter", name)
+		}
+	}
+	c.add(d)
 }
 
 // firstWord is the span of a statement's first word.

@@ -190,8 +190,8 @@ func (w *writer) say(st *syntax.Say) {
 	case "note":
 		op = program.Note
 	}
-	if op != program.Abandon || !st.Text.At.IsZero() {
-		words = w.words(st.Text.Text)
+	if said := w.bound.operand(st.Text); said.Kind == syntax.String {
+		words = w.words(said.Text)
 	}
 	w.put(op, st.At, words, 0, 0, 0)
 }

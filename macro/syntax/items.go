@@ -170,6 +170,9 @@ func (p *parser) head(start int32) {
 	s := &Show{Name: p.quoted("the show's name", headExample)}
 	if p.fixed("uses", nil, headExample) {
 		s.Plan = p.quoted("the name of the plan's file", headExample)
+		if at := s.Plan.At; s.Plan.Text == "" && at.Text() == `""` {
+			p.report(diag.New("head-missing", at, "the name of the plan's file is empty").Mend("write it as in `%s`", headExample))
+		}
 	} else {
 		p.skip()
 	}

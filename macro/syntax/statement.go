@@ -378,14 +378,29 @@ func (p *parser) operand() Operand {
 }
 
 func (p *parser) say() *Say {
-	s := &Say{Verb: p.word()}
+	s := &Say{Verb: p.word(), Text: Operand{Kind: Bad}}
 	start := p.tok.Start
 	p.next()
 	if s.Verb != "abandon" || !p.isEnd() && !beginsStatement(p.word()) {
-		s.Text = p.quoted("the text to say", s.Verb+` "the deck did not cue"`)
+		s.Text = p.saying(s.Verb + ` "the deck did not cue"`)
 	}
 	s.At = p.since(start)
 	return s
+}
+
+// saying takes a text, or one word by itself, which is a parameter.
+func (p *parser) saying(example string) Operand {
+	next := p.peek()
+	if p.tok.Kind == Word && !followsText(p.word()) && !isValue(next) && !isQuoted(next) {
+		op := p.operand()
+		p.next()
+		return op
+	}
+	t := p.quoted("the text to say", example)
+	if t.Text == "" && t.At.Text() != `""` {
+		return Operand{Kind: Bad, At: t.At}
+	}
+	return Operand{String, t.Text, t.At}
 }
 
 const turnExample = "page desk to cameras"

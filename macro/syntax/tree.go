@@ -282,11 +282,12 @@ type Arg struct {
 	Value Operand
 }
 
-// Say is alert "…", note "…" or abandon ["…"].
+// Say is alert "…", note "…" or abandon ["…"]. The text may be the name of a
+// macro's parameter; its kind is Bad where there is none.
 type Say struct {
 	At   source.Span
 	Verb string
-	Text Text
+	Text Operand
 }
 
 // Go fires the cue on standby, or the one named.
