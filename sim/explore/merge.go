@@ -72,10 +72,7 @@ func (t *tellings) action(a *program.Action) {
 	if !matters {
 		return
 	}
-	t.ways = append(t.ways, a.B)
-	for _, s := range w.switches[1:] {
-		t.ways = append(t.ways, t.p.Switches[s].Node)
-	}
+	t.ways = append(t.ways, a.B) // and so whatever its switches bring on
 }
 
 // classes numbers the values of a variable so that values which nothing tells

@@ -1,6 +1,7 @@
 package explore
 
 import (
+	"fmt"
 	"os"
 	"slices"
 	"testing"
@@ -202,11 +203,14 @@ func engines(t *rapid.T, p *program.Program, faults int) []*engine {
 	list := []*engine{newEngine(p, x, Property{}, all, all.tellings(nil, nil), Options{Faults: faults})}
 	for range 3 {
 		c := x.newCone(faults > 0, rapid.Bool().Draw(t, "loose"))
+		exact := newBits(len(p.Vars)) // what is watched; values of the others merge
 		for range rapid.IntRange(1, 3).Draw(t, "variables") {
-			c.needVar(int32(rapid.IntRange(0, len(p.Vars)-1).Draw(t, "variable")))
+			v := int32(rapid.IntRange(0, len(p.Vars)-1).Draw(t, "variable"))
+			c.needVar(v)
+			exact.add(v)
 		}
 		c.close()
-		list = append(list, newEngine(p, x, Property{}, c, c.tellings(nil, newBits(len(p.Vars))), Options{Faults: faults}))
+		list = append(list, newEngine(p, x, Property{}, c, c.tellings(nil, exact), Options{Faults: faults}))
 	}
 	return list
 }
@@ -229,6 +233,31 @@ func randomShow(t *rapid.T) *program.Program {
 	m := simtest.Rack(t)
 	simtest.Show(t, m)
 	return m.Done(t)
+}
+
+// Two screens and a bank share one tie line, and who holds it decides where routes go.
+func TestWalksOfATieLine(t *testing.T) {
+	m := simtest.New()
+	black, camera, laptop, guest := int32(1), m.Source("camera", "live"), m.Source("laptop", "live"), m.Source("guest", "live")
+	feed := m.Switch("router.1", black, camera, laptop, guest)
+	line := m.Tie("line", feed)
+	for i, name := range []string{"hall", "lobby"} {
+		sw := m.Switch(fmt.Sprint("mixer.", i+1), black, line, guest)
+		m.Destination(name, m.Out(sw), program.AlwaysOnAir)
+	}
+	for d := range int32(2) {
+		for _, from := range []int32{black, camera, laptop, guest} {
+			m.Button("route", m.Do(program.Route, d, from, 0))
+		}
+	}
+	m.Button("line", m.Do(program.RouteTie, 0, guest, 0))
+	main := m.Bank("main", black, line, guest)
+	for pick := range int32(3) {
+		m.Button("cut", m.Do(program.CutTo, main, pick, 0))
+		m.Button("preset", m.Do(program.PresetTo, main, pick, 0))
+	}
+	p := m.Done(t)
+	rapid.Check(t, func(t *rapid.T) { walks(t, p) })
 }
 
 func TestWalksOfTheDemo(t *testing.T) {
