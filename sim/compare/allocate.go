@@ -53,7 +53,7 @@ func Allocate(p *program.Program, demands []Demand, together func(a, b int) bool
 	for i := range everyone {
 		everyone[i] = i
 	}
-	a.ask()
+	a.ask(enough)
 	switch ways, v := a.fit(everyone); v {
 	case yes:
 		out.Fixed, out.Fits, out.Decided = true, true, true
@@ -99,8 +99,8 @@ type claim struct {
 	shows  int32
 }
 
-// enough is the number of steps that one question may take: a few seconds.
-const enough = 300_000
+// enough is the number of steps that one question may take: a second or two.
+const enough = 50_000
 
 func newAllocator(p *program.Program, demands []Demand, together func(a, b int) bool) *allocator {
 	a := &allocator{p: p, demands: demands, together: together, kind: kinds(p), all: true,
@@ -125,11 +125,8 @@ func newAllocator(p *program.Program, demands []Demand, together func(a, b int) 
 	return a
 }
 
-// ask begins a question with all its steps.
-func (a *allocator) ask() {
-	steps := enough
-	a.steps = &steps
-}
+// ask begins a question that may take so many steps.
+func (a *allocator) ask(steps int) { a.steps = &steps }
 
 // fit looks for a way for each of some demands. The ways are by demand.
 func (a *allocator) fit(some []int) ([][]hop, verdict) {

@@ -8,12 +8,12 @@ import (
 // cannot, whether a set that is live together does not fit at all, and ways
 // for as many as can have one.
 func (a *allocator) refute(out *Allocation, everyone []int) {
-	a.ask()
+	a.ask(enough)
 	core := a.shrink(everyone)
 	out.Core, out.Smallest = a.smaller(core, everyone, func([]int) bool { return true })
-	a.ask()
+	a.ask(enough)
 	out.Clash, out.Fits = a.clash(everyone)
-	a.ask()
+	a.ask(enough)
 	out.Ways = a.most(everyone, out)
 }
 

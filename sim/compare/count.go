@@ -13,10 +13,17 @@ func (a *allocator) count(out *Allocation, everyone []int) {
 	for _, g := range groups {
 		out.Lines = append(out.Lines, Lines{Ties: g.ties, Need: -1})
 	}
-	a.ask()
-	for total := 0; total <= len(a.demands)+len(a.p.Ties); total++ {
+	a.ask(enough / 4) // a number is good to know, and no more
+	least, sum := make([]int, len(groups)), 0
+	if out.Fixed {
+		least = a.least(groups, everyone)
+	}
+	for _, n := range least {
+		sum += n
+	}
+	for total := sum; total <= len(a.demands)+len(a.p.Ties); total++ {
 		numbers := make([]int, len(groups))
-		switch a.share(groups, numbers, 0, total, everyone) {
+		switch a.share(groups, least, numbers, 0, total, everyone) {
 		case yes:
 			for i := range groups {
 				out.Lines[i].Need = groups[i].named + numbers[i]
@@ -72,21 +79,42 @@ func (a *allocator) groups() (all []group) {
 	return all
 }
 
-// share tries every way to share a total among the groups from i on.
-func (a *allocator) share(groups []group, numbers []int, i, total int, everyone []int) verdict {
+// least is how many lines each group must have even when all the lines of the
+// others can be used. Everyone fits with the lines that there are.
+func (a *allocator) least(groups []group, everyone []int) []int {
+	numbers, out := make([]int, len(groups)), make([]int, len(groups))
+	for i, g := range groups {
+		numbers[i] = len(g.free)
+	}
+	for i, g := range groups {
+		for n := range len(g.free) + 1 {
+			numbers[i] = n
+			if a.fitWith(groups, numbers, everyone) != no {
+				break
+			}
+			out[i] = n + 1
+		}
+		numbers[i] = len(g.free)
+	}
+	return out
+}
+
+// share tries every way to share a total among the groups from i on, each of
+// which has its least.
+func (a *allocator) share(groups []group, least, numbers []int, i, total int, everyone []int) verdict {
 	if i == len(groups) {
 		if total > 0 {
 			return no
 		}
 		return a.fitWith(groups, numbers, everyone)
 	}
-	first := 0
+	first := least[i]
 	if i == len(groups)-1 {
 		first = total
 	}
 	for n := first; n <= total; n++ {
 		numbers[i] = n
-		if v := a.share(groups, numbers, i+1, total-n, everyone); v != no {
+		if v := a.share(groups, least, numbers, i+1, total-n, everyone); v != no {
 			return v
 		}
 	}

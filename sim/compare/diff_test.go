@@ -149,6 +149,22 @@ button cameras 2.1 "Replay" does something else
   + run replay("opener", wide)
     now test.show:47, was test.show:47
 `},
+		{"all arguments, and what the macro does", []string{`item: "goal-1", back: wide`, `item: "goal-1", back: goal`,
+			`item: "opener", back: wide`, `item: "opener", back: goal`, "wait until deck.ended within 90s", "wait until deck.ended within 80s"}, nil, `
+button cameras 2.1 "Replay" does something else
+  - run replay("goal-1", wide)
+  + run replay("goal-1", goal)
+    now test.show:47, was test.show:47
+cue 2 "Titles" does something else
+  - run replay("opener", wide)
+  + run replay("opener", goal)
+    now test.show:66, was test.show:66
+macro replay does something else
+  - wait until deck.state is ended within 90s
+  + wait until deck.state is ended within 80s
+    now test.show:17, was test.show:17
+    for button cameras 2.1 "Replay", cue 2 "Titles"
+`},
 		{"a parameter's name", []string{"replay(item: clip", "replay(which: clip", "load deck with item", "load deck with which",
 			`replay(item: "goal-1"`, `replay(which: "goal-1"`, `replay(item: "opener"`, `replay(which: "opener"`}, nil, ""},
 		{"a salvo, and what can be seen", []string{"route side, stage from slides", "route side, stage from guest"}, nil, `

@@ -211,27 +211,50 @@ func both(first, second []string) []string {
 var againWords = [...]string{"run again: ignored", "run again: restarts", "run again: queued"}
 
 // macroHunks compares what a macro does with the arguments that both versions
-// give it. What is written once is told once.
+// give it; when they give it none in common, with the first of each, leaving
+// out the arguments themselves. What is written once is told once.
 func (d *differ) macroHunks(a, b int32) []Hunk {
 	x, y := &d.was.p.Tasks[a], &d.is.p.Tasks[b]
 	var all []Hunk
 	if x.Again != y.Again {
 		all = append(all, Hunk{[]string{againWords[x.Again]}, []string{againWords[y.Again]}, d.was.place(x.Place), d.is.place(y.Place)})
 	}
-	for eb := range y.Entries {
-		for ea := range x.Entries {
-			if argValues(x.Args[ea]) != argValues(y.Args[eb]) {
-				continue
+	add := func(was, is []line) {
+		for _, h := range d.hunks(was, is, x.Place, y.Place) {
+			if !slices.ContainsFunc(all, func(o Hunk) bool { return o.WasAt == h.WasAt && o.IsAt == h.IsAt }) {
+				all = append(all, h)
 			}
-			for _, h := range d.hunks(d.was.script(a, int32(ea)), d.is.script(b, int32(eb)), x.Place, y.Place) {
-				if !slices.ContainsFunc(all, func(o Hunk) bool { return o.WasAt == h.WasAt && o.IsAt == h.IsAt }) {
-					all = append(all, h)
-				}
-			}
-			break
 		}
 	}
+	matched := false
+	for eb := range y.Entries {
+		for ea := range x.Entries {
+			if argValues(x.Args[ea]) == argValues(y.Args[eb]) {
+				matched = true
+				add(d.was.script(a, int32(ea)), d.is.script(b, int32(eb)))
+				break
+			}
+		}
+	}
+	if !matched {
+		add(masked(d.was.script(a, 0), x.Args[0]), masked(d.is.script(b, 0), y.Args[0]))
+	}
 	return all
+}
+
+// masked writes a sign in the place of each argument.
+func masked(lines []line, args string) []line {
+	values := strings.Split(argValues(args), ", ")
+	for i := range lines {
+		words := strings.Split(lines[i].text, " ")
+		for w := range words {
+			if n := slices.Index(values, words[w]); n >= 0 {
+				words[w] = fmt.Sprintf("(argument %d)", n+1)
+			}
+		}
+		lines[i].text = strings.Join(words, " ")
+	}
+	return lines
 }
 
 func (d *differ) salvos() {
