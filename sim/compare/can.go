@@ -19,6 +19,7 @@ import (
 // routes, but a tie line that it takes may be, by a route of the line itself.
 type reach struct {
 	p       *program.Program
+	nodes   []program.Node // what is cabled
 	use     func(action int32) bool
 	words   int
 	sets    []uint64  // by node: a bit for each source
@@ -30,7 +31,12 @@ type reach struct {
 // reachOf works out what can be shown when the actions that `use` says no to
 // are left out.
 func reachOf(p *program.Program, use func(action int32) bool) *reach {
-	r := &reach{p: p, use: use, words: (len(p.Sources) + 63) / 64, feeds: make([][]int32, len(p.Nodes)),
+	return reachIn(p, p.Nodes, use)
+}
+
+// reachIn is reachOf with other cables than those that the show believes in.
+func reachIn(p *program.Program, nodes []program.Node, use func(action int32) bool) *reach {
+	r := &reach{p: p, nodes: nodes, use: use, words: (len(p.Sources) + 63) / 64, feeds: make([][]int32, len(p.Nodes)),
 		extra: slices.Repeat([]int32{-1}, len(p.Nodes)), brought: make([][]int32, len(p.Nodes))}
 	r.sets = make([]uint64, len(p.Nodes)*r.words)
 	done := r.actions()
@@ -158,7 +164,7 @@ func passes(p *program.Program, node int32) bool {
 
 // node notes what a node can show.
 func (r *reach) node(n int32, d doings) {
-	x := &r.p.Nodes[n]
+	x := &r.nodes[n]
 	switch x.Kind {
 	case program.SourceNode:
 		if r.p.Sources[x.Owner].Picture != "nothing" {

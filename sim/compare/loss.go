@@ -118,7 +118,7 @@ func compact(list []string) (out []string) {
 // lost is what cannot be seen or recorded any more.
 func (c *cripple) lost() []Lost {
 	all := []Lost{}
-	after := reachOf(c.dead, func(a int32) bool { return c.how[a] == works })
+	after := reachIn(c.p, c.dead.Nodes, func(a int32) bool { return c.how[a] != fails })
 	tell := func(name string, node int32) {
 		had, has := c.reach.at(node), after.at(node)
 		x := Lost{Name: name, All: len(has) == 0 && len(had) > 0}
