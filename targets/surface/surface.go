@@ -68,7 +68,7 @@ type Answer struct {
 type View struct {
 	Program *program.Program // what runs, and what all indices here are of
 	Serial  uint64
-	At      time.Time // of the last turn of the controller, by the wall clock
+	At      time.Time // of the last turn of the controller, which turns at least twice a second; by the wall clock
 	Show    string
 	Running string // digest of the program that runs
 	OnDisk  string // digest of the file it came from; another one means that a change waits or was refused

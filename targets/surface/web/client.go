@@ -1,0 +1,144 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"cuewright/targets/surface"
+)
+
+// silence is how long a client without an open stream is remembered, and a
+// finger that it put down stays down.
+const silence = 30 * time.Second
+
+// client is a tablet or program with the token: who it says it is (the who of
+// its requests) at its address.
+type client struct {
+	key     string
+	hand    surface.Hand
+	seen    time.Time // clients.mu guards these
+	streams int
+}
+
+// clients are all of them, at most maxClients. Its lock is taken under no
+// other and no other under it.
+type clients struct {
+	mu  sync.Mutex
+	all []*client
+}
+
+// who is what a client calls itself: for people, and to tell two at one
+// address apart. It proves nothing.
+func who(r *http.Request) string {
+	name := strings.Map(func(c rune) rune {
+		if c == ' ' || c == '-' || c >= '0' && c <= '9' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' {
+			return c
+		}
+		return -1
+	}, r.URL.Query().Get("who"))
+	return strings.TrimSpace(name[:min(len(name), 24)])
+}
+
+// of is the client that made a request, now seen; nil when there are too many.
+func (x *clients) of(r *http.Request, desk surface.Desk) *client {
+	key := "web " + addressOf(r).String()
+	if name := who(r); name != "" {
+		key += " " + name
+	}
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	i := slices.IndexFunc(x.all, func(c *client) bool { return c.key == key })
+	if i < 0 {
+		if len(x.all) >= maxClients {
+			return nil
+		}
+		x.all = append(x.all, &client{key: key, hand: surface.Hand{Desk: desk, By: key}})
+		i = len(x.all) - 1
+	}
+	x.all[i].seen = time.Now()
+	return x.all[i]
+}
+
+// opened and closed count a client's streams. When the last is closed its
+// fingers come up: nobody can say any more that they did.
+func (x *clients) opened(c *client) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	c.streams++
+}
+
+func (x *clients) closed(c *client) {
+	x.mu.Lock()
+	c.streams--
+	c.seen = time.Now()
+	last := c.streams == 0
+	x.mu.Unlock()
+	if last {
+		c.hand.Gone()
+	}
+}
+
+func (x *clients) touch(c *client) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	c.seen = time.Now()
+}
+
+// dropSilent forgets who has no stream and has been silent for long.
+func (x *clients) dropSilent(now time.Time) {
+	x.mu.Lock()
+	var gone []*client
+	x.all = slices.DeleteFunc(x.all, func(c *client) bool {
+		if c.streams > 0 || now.Sub(c.seen) < silence {
+			return false
+		}
+		gone = append(gone, c)
+		return true
+	})
+	x.mu.Unlock()
+	for _, c := range gone {
+		c.hand.Gone()
+	}
+}
+
+func (x *clients) dropAll() { x.dropSilent(time.Now().Add(2 * silence)) }
+
+// forgetSilent forgets clients as time passes.
+func (s *Surface) forgetSilent() {
+	ticker := time.NewTicker(time.Second)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-s.ctx.Done():
+			return
+		case <-ticker.C:
+			s.clients.dropSilent(time.Now())
+		}
+	}
+}
+
+// tablet is a client as people see it.
+type tablet struct {
+	Who       string `json:"who"`
+	Seen      int64  `json:"seen"` // milliseconds ago
+	Connected bool   `json:"connected"`
+}
+
+func (s *Surface) tablets(w http.ResponseWriter, _ *http.Request) {
+	answerJSON(w, http.StatusOK, s.clients.list(time.Now()))
+}
+
+// list is all clients, the latest seen first.
+func (x *clients) list(now time.Time) []tablet {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	list := make([]tablet, 0, len(x.all))
+	for _, c := range x.all {
+		list = append(list, tablet{c.key, now.Sub(c.seen).Milliseconds(), c.streams > 0})
+	}
+	slices.SortStableFunc(list, func(a, b tablet) int { return int(a.Seen - b.Seen) })
+	return list
+}

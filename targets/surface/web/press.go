@@ -1,0 +1,116 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http"
+
+	"cuewright/sim/step"
+	"cuewright/targets/surface"
+)
+
+// request is what a client wants done. Page and Running say what it was
+// looking at: where that is not so any more, nothing is pressed.
+type request struct {
+	ID          string `json:"id"`   // comes back with the answer
+	Kind        string `json:"kind"` // down up tap go back skip stop resume resend
+	Surface     string `json:"surface"`
+	Page        string `json:"page"`
+	Running     string `json:"running"`
+	Row         int32  `json:"row"`
+	Column      int32  `json:"column"`
+	Cue         string `json:"cue"`         // for go: its number, or "" for the one on standby
+	Destination string `json:"destination"` // for resend
+	Number      uint64 `json:"number"`      // a running number, or 0
+}
+
+// reply is what became of it. Opened: it only opened the cover.
+type reply struct {
+	ID      string `json:"id"`
+	Outcome string `json:"outcome"`
+	Text    string `json:"text"`
+	Opened  bool   `json:"opened"`
+}
+
+const maxID = 64 // characters that are given back
+
+// do does what a client wants.
+func (c *client) do(q request) reply {
+	a := c.ask(&q)
+	if len(q.ID) > maxID {
+		q.ID = q.ID[:maxID]
+	}
+	return reply{q.ID, a.Outcome.String(), a.Text, a.Reason == step.CoverOpened}
+}
+
+func refused(text string) surface.Answer { return surface.Answer{Outcome: surface.Refused, Text: text} }
+
+var giving = map[string]surface.Kind{"go": surface.Go, "back": surface.Back, "skip": surface.Skip, "stop": surface.StopAll,
+	"resume": surface.Resume, "resend": surface.Resend}
+
+func (c *client) ask(q *request) surface.Answer {
+	v := c.hand.Desk.View()
+	at := v.SurfaceNamed(q.Surface)
+	switch {
+	case q.Running != "" && q.Running != v.Running && q.Kind != "up":
+		return refused("the show has changed")
+	case q.Surface != "" && at < 0:
+		return refused("there is no surface of that name")
+	}
+	switch q.Kind {
+	case "down", "up", "tap":
+		if at < 0 {
+			return refused("no surface was named")
+		}
+		return c.finger(v, at, q)
+	}
+	kind, ok := giving[q.Kind]
+	cue, destination := int32(-1), int32(-1)
+	switch {
+	case !ok:
+		return refused("not understood")
+	case kind == surface.Go && q.Cue != "":
+		if cue = v.CueNumbered(q.Cue); cue < 0 {
+			return refused("there is no cue of that number")
+		}
+	case kind == surface.Resend:
+		if destination = v.DestinationNamed(q.Destination); destination < 0 {
+			return refused("there is no destination of that name")
+		}
+	}
+	return c.hand.Give(kind, at, cue, destination, q.Number)
+}
+
+// finger is a finger going down, coming up, or both. Coming up is never
+// refused because of the page: a finger must be able to.
+func (c *client) finger(v *surface.View, at int32, q *request) surface.Answer {
+	if q.Kind == "up" {
+		return c.hand.Up(at, q.Row, q.Column, q.Number)
+	}
+	if q.Page != "" && q.Page != v.Program.Pages[v.Page[at]].Name {
+		return refused("the page has changed under the finger")
+	}
+	a := c.hand.Down(at, q.Row, q.Column, q.Number)
+	if q.Kind == "tap" {
+		c.hand.Up(at, q.Row, q.Column, 0)
+	}
+	return a
+}
+
+// press is one press by HTTP.
+func (s *Surface) press(w http.ResponseWriter, r *http.Request) {
+	if !isJSON(r) {
+		plain(w, http.StatusUnsupportedMediaType, "JSON is wanted")
+		return
+	}
+	var q request
+	if err := json.NewDecoder(r.Body).Decode(&q); err != nil {
+		plain(w, http.StatusBadRequest, "not understood")
+		return
+	}
+	c := s.clients.of(r, s.desk)
+	if c == nil {
+		plain(w, http.StatusServiceUnavailable, "too many are here")
+		return
+	}
+	answerJSON(w, http.StatusOK, c.do(q))
+}

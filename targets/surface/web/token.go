@@ -1,0 +1,41 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+)
+
+// maxTokenFile is the most that is read of a token's file, in bytes.
+const maxTokenFile = 1 << 10
+
+// ReadToken reads a token from a file that only its owner may read.
+func ReadToken(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	switch {
+	case err != nil:
+		return "", err
+	case !info.Mode().IsRegular():
+		return "", fmt.Errorf("`%s` is not a plain file", path)
+	case info.Mode().Perm()&0o077 != 0:
+		return "", fmt.Errorf("`%s` can be read by others: chmod 600 it", path)
+	}
+	text, err := io.ReadAll(io.LimitReader(f, maxTokenFile+1))
+	token := strings.TrimSpace(string(text))
+	switch {
+	case err != nil:
+		return "", err
+	case len(text) > maxTokenFile:
+		return "", fmt.Errorf("`%s` is too long to be a token", path)
+	case token == "":
+		return "", errors.New("the token's file is empty")
+	}
+	return token, nil
+}

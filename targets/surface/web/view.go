@@ -1,0 +1,104 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"cuewright/targets/surface"
+)
+
+// snapshot is a View in JSON: all that the page shows.
+type snapshot struct {
+	Serial   uint64       `json:"serial"`
+	Age      int64        `json:"age"` // milliseconds since the controller's last turn, when this was written
+	Show     string       `json:"show"`
+	Running  string       `json:"running"`
+	OnDisk   string       `json:"onDisk"`
+	Held     bool         `json:"held"`
+	Standby  cueWords     `json:"standby"`
+	Alerts   []alertWords `json:"alerts"`
+	Away     []string     `json:"away"`
+	Drifted  []string     `json:"drifted"`
+	Surfaces []grid       `json:"surfaces"`
+}
+
+type cueWords struct {
+	Number string `json:"number"`
+	Label  string `json:"label"`
+}
+
+type alertWords struct {
+	At   int64  `json:"at"` // milliseconds since 1970
+	Text string `json:"text"`
+}
+
+// grid is a surface and the page that is on it.
+type grid struct {
+	Name    string   `json:"name"`
+	Rows    int32    `json:"rows"`
+	Columns int32    `json:"columns"`
+	Page    string   `json:"page"`
+	Buttons []button `json:"buttons"`
+}
+
+// button is a button of the page. Live means that something runs when it goes
+// down, is held or comes up, so that it must be told when the finger does.
+type button struct {
+	Row    int32  `json:"row"`
+	Column int32  `json:"column"`
+	Label  string `json:"label"`
+	Lamp   string `json:"lamp"`
+	Cover  string `json:"cover"`
+	Hold   int64  `json:"hold"` // milliseconds after which it does something else, or 0
+	Live   bool   `json:"live"`
+}
+
+func snapshotOf(v *surface.View) snapshot {
+	s := snapshot{Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held,
+		Alerts: []alertWords{}, Away: []string{}, Drifted: []string{}, Surfaces: []grid{}}
+	s.Standby.Number, s.Standby.Label = v.StandbyCue()
+	for _, a := range v.Alerts {
+		s.Alerts = append(s.Alerts, alertWords{a.At.UnixMilli(), a.Text})
+	}
+	for _, d := range v.Away {
+		s.Away = append(s.Away, v.Program.Devices[d].Name)
+	}
+	for _, x := range v.Drifted {
+		s.Drifted = append(s.Drifted, v.Program.Vars[x].Name)
+	}
+	for i := range v.Program.Surfaces {
+		s.Surfaces = append(s.Surfaces, gridOf(v, int32(i)))
+	}
+	return s
+}
+
+func gridOf(v *surface.View, at int32) grid {
+	s := &v.Program.Surfaces[at]
+	g := grid{Name: s.Name, Rows: s.Rows, Columns: s.Columns, Page: v.Program.Pages[v.Page[at]].Name, Buttons: []button{}}
+	for _, i := range v.Grid(at) {
+		if i < 0 {
+			continue
+		}
+		b := &v.Program.Buttons[i]
+		x := button{Row: b.Row, Column: b.Column, Label: b.Label, Lamp: v.Lamps[i].String(), Cover: v.Cover(i), Live: b.Hold >= 0 || b.Release >= 0}
+		if b.Hold >= 0 {
+			x.Hold = b.HoldAfter / 1000
+		}
+		g.Buttons = append(g.Buttons, x)
+	}
+	return g
+}
+
+// age is how long ago the controller made its last turn, in milliseconds.
+func age(v *surface.View) int64 { return max(0, time.Since(v.At).Milliseconds()) }
+
+func (s *Surface) view(w http.ResponseWriter, _ *http.Request) {
+	answerJSON(w, http.StatusOK, snapshotOf(s.desk.View()))
+}
+
+func answerJSON(w http.ResponseWriter, status int, what any) {
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(what) // who has gone does not need it
+}
