@@ -243,8 +243,8 @@ function show(key, state, word, ms) {
 }
 
 function told(key, answer) {
-  if (answer.outcome === "done") show(key, "confirmed", "done", 900);
-  else if (answer.opened) show(key, "confirmed", "cover open", 900);
+  if (answer.opened) show(key, "confirmed", "cover open", 900);
+  else if (answer.outcome === "done") show(key, "confirmed", "done", 900);
   else show(key, "failed", answer.outcome + (answer.text ? ": " + answer.text : ""), 4000);
 }
 
