@@ -85,15 +85,16 @@ func TestChecksAreLook(t *testing.T) {
 
 // A check that the cables or the show rule out is not made.
 func TestChecksThatCanMatter(t *testing.T) {
-	p := simtest.Compile(t, show("", "recall goal shot 2", "route screens from slides"), smallRack(t))
+	p := simtest.Compile(t, show("", "recall goal shot 2", "route screens from slides; route side from goal; cut main to goal"), smallRack(t))
 	w := onair.NewWatch(p, step.New(p).L)
 	for code, want := range map[string]int{
-		"camera-moved-on-air":        2, // `goal` on screens and web; no cable leads it to side
+		"camera-moved-on-air":        1, // `goal` on web, by main; the show brings it nowhere else
 		"deck-touched-on-air":        0,
 		"deck-ran-out-on-air":        0,
 		"transition-over-transition": 0,
 		"protected-changed":          0,
-		"no-path":                    1,
+		"no-path":                    1, // `goal` to side
+		"tie-lines-exhausted":        1, // `slides` to screens
 		"live-without-recording":     1,
 	} {
 		if got := w.Checks(code); len(got) != want {
@@ -107,19 +108,39 @@ func TestChecksThatCanMatter(t *testing.T) {
 	}
 }
 
-// A loop that cables make possible is a circle, and one that they do not is none.
+// A loop that cables make possible and that some button could close is a
+// circle; one that nothing in the show selects, or no cable leads back, is none.
 func TestCircles(t *testing.T) {
-	m := simtest.New()
-	cam := m.Source("cam", "live")
-	main := m.Bank("main", cam)
-	out := m.Switch("router.1", cam, m.BankOut(main))
-	if w := onair.NewWatch(&m.P, step.New(&m.P).L); len(w.Checks("feedback-loop")) != 0 {
-		t.Error("a circle where no cable leads back")
-	}
-	m.BankTakes(main, m.Tie("line1", out))
-	m.Destination("screens", m.BankOut(main), program.NeverOnAir)
-	p := m.Done(t)
-	if w := onair.NewWatch(p, step.New(p).L); len(w.Checks("feedback-loop")) != 1 {
-		t.Errorf("%v", w.Checks("feedback-loop"))
+	for _, c := range []struct {
+		name                       string
+		cable, cutsThere, routesIt bool
+		want                       int
+	}{
+		{"all", true, true, true, 1},
+		{"no cable", false, true, true, 0},
+		{"never cut to the line", true, false, true, 0},
+		{"never routed to the line", true, true, false, 0},
+	} {
+		m := simtest.New()
+		cam := m.Source("cam", "live")
+		main := m.Bank("main", cam)
+		out := m.Switch("router.1", cam, m.BankOut(main))
+		line := m.Tie("line1", out)
+		if c.cable {
+			m.BankTakes(main, line)
+		} else {
+			m.BankTakes(main, cam)
+		}
+		m.Destination("screens", m.BankOut(main), program.NeverOnAir)
+		if c.cutsThere {
+			m.Button("cut", m.Do(program.CutTo, main, 1, 0))
+		}
+		if c.routesIt {
+			m.Button("route", m.Do(program.RouteTie, 0, m.BankOut(main), 0))
+		}
+		p := m.Done(t)
+		if got := onair.NewWatch(p, step.New(p).L).Checks("feedback-loop"); len(got) != c.want {
+			t.Errorf("%s: %v, want %d", c.name, got, c.want)
+		}
 	}
 }

@@ -58,15 +58,21 @@ func (w *Watch) Checks(code string) []Check {
 			return slices.ContainsFunc(p.Inputs, func(in program.Input) bool { return in.Recorder == i && w.switched(in.Node) })
 		})
 	case "protected-changed":
-		each(len(p.Destinations), func(i int32) bool {
-			return w.switched(p.Destinations[i].Node) && len(w.who(func(a *program.Action) bool { return a.Verb == program.Protect && a.A == i && a.B == 1 })) > 0
-		})
+		each(len(p.Destinations), w.movesUnder)
 	case "live-without-recording":
 		each(len(p.Encoders), func(int32) bool { return len(p.Recorders) > 0 })
 	case "transition-over-transition":
-		each(len(p.Banks), done)
+		each(len(p.Banks), func(i int32) bool {
+			return w.acts(func(a *program.Action) bool {
+				return a.A == i && (a.Verb == program.Mix || a.Verb == program.Wipe || a.Verb == program.Fade)
+			})
+		})
 	case "tie-lines-exhausted", "no-path":
-		each(len(p.Destinations)+len(p.Ties), done)
+		each(len(p.Destinations)+len(p.Ties), func(i int32) bool {
+			return w.acts(func(a *program.Action) bool {
+				return w.does(Check{code, i, -1})(a) && w.pathless(a) == (code == "no-path") && !w.direct(a)
+			})
+		})
 	case "device-did-not-act":
 		each(len(p.Devices), func(i int32) bool { return w.used(i) })
 	}
@@ -93,6 +99,9 @@ func (w *Watch) seen(code string, of, source int32) []Check {
 func (w *Watch) underfoot() []Check {
 	var list []Check
 	for s, sw := range w.p.Switches {
+		if n := 0; !slices.ContainsFunc(w.values()[sw.Var], func(is bool) bool { n += map[bool]int{true: 1}[is]; return n > 1 }) {
+			continue // it never changes
+		}
 		can := w.wayOf(-1, sw.Node)
 		for d, to := range w.p.Destinations {
 			if to.OnAir != program.NeverOnAir && w.own[d] != int32(s) && can.from[to.Node] {
@@ -107,6 +116,40 @@ func (w *Watch) underfoot() []Check {
 func (w *Watch) ends(deck int32) bool {
 	played := w.who(func(a *program.Action) bool { return a.Verb == program.Play && a.A == deck })
 	return len(played) > 0 && slices.ContainsFunc(w.p.Decks[deck].Clips, func(c int32) bool { return w.p.Clips[c].Length > 0 })
+}
+
+// movesUnder says whether a destination is ever protected, and its picture can
+// change then: by more than routes to itself, which are refused.
+func (w *Watch) movesUnder(d int32) bool {
+	if !w.acts(func(a *program.Action) bool { return a.Verb == program.Protect && a.A == d && a.B == 1 }) && w.p.Vars[w.p.Destinations[d].Protect].Start == 0 {
+		return false
+	}
+	return w.acts(func(a *program.Action) bool {
+		if a.Verb != program.RouteTie && (a.Verb != program.Route || a.A == d) {
+			return false
+		}
+		return slices.ContainsFunc(w.routed(a), func(s int32) bool { return w.beforeOrigin(w.p.Destinations[d].Node, s) })
+	})
+}
+
+// beforeOrigin says whether a switch can be one of those that lead up from a
+// node to where its picture is made.
+func (w *Watch) beforeOrigin(node, sw int32) bool {
+	been := make([]bool, len(w.p.Nodes))
+	for todo := []int32{node}; len(todo) > 0; {
+		at := todo[len(todo)-1]
+		todo = todo[:len(todo)-1]
+		n := &w.p.Nodes[at]
+		if been[at] || n.Kind != program.PassNode && n.Kind != program.SwitchNode {
+			continue
+		}
+		been[at] = true
+		if n.Kind == program.SwitchNode && n.Owner == sw {
+			return true
+		}
+		w.feeds(at, false, func(up int32) { todo = append(todo, up) })
+	}
+	return false
 }
 
 // switched says whether a switch stands before a node, so that its picture can

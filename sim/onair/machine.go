@@ -12,6 +12,11 @@ func (w *Watch) seenAt(source int32, on scope) *program.Destination {
 	if source < 0 {
 		return nil
 	}
+	if w.asking && w.ga.Ask != nil && on.at < 0 {
+		if is, known := w.ga.Ask(&program.Cond{Op: program.SourceOnAir, A: source}); known {
+			return map[bool]*program.Destination{true: &program.Destination{}}[is]
+		}
+	}
 	for d := range w.p.Destinations {
 		if to := &w.p.Destinations[d]; on.sees(d) && w.ga.OnAirDestination(int32(d)) && w.has(w.ga, to.Node, source) {
 			return to
@@ -82,9 +87,13 @@ func (w *Watch) ranOut(on scope) {
 // transitions that run now have come to their ends, or nil.
 func (w *Watch) stays(source int32, on scope) *program.Destination {
 	seen := make([]bool, len(w.p.Nodes))
+	var can *way
+	if w.asking {
+		can = w.wayOf(source, w.p.Sources[source].Node)
+	}
 	for d := range w.p.Destinations {
 		to := &w.p.Destinations[d]
-		if on.sees(d) && w.ga.OnAirDestination(int32(d)) && w.leadsTo(to.Node, source, w.wayOf(source, w.p.Sources[source].Node), seen) {
+		if on.sees(d) && w.ga.OnAirDestination(int32(d)) && w.leadsTo(to.Node, source, can, seen) {
 			return to
 		}
 	}
@@ -92,7 +101,7 @@ func (w *Watch) stays(source int32, on scope) *program.Destination {
 }
 
 func (w *Watch) leadsTo(node, source int32, can *way, seen []bool) bool {
-	if seen[node] || !can.from[node] {
+	if seen[node] || can != nil && !can.from[node] {
 		return false
 	}
 	seen[node] = true

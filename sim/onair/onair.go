@@ -58,6 +58,9 @@ type Watch struct {
 	ways   map[[2]int32]*way
 	rings  [][]int32
 	pulls  []map[int32][]pull
+
+	can     [][]bool // see values.go
+	carried map[int32][]bool
 }
 
 // tables follow from the program; all watches of a program share them.

@@ -46,7 +46,28 @@ func (w *Watch) Rivals() []Rival {
 	return list
 }
 
-func (t *tables) takesTime(task int32) bool { return t.p.Tasks[task].At >= 0 }
+// takesTime says whether a task can be found running between events: it waits
+// for a time or a condition, or for a task that does.
+func (t *tables) takesTime(task int32) bool {
+	from, end := t.code(task)
+	for at := from; at < end; at++ {
+		switch in := &t.p.Code[at]; in.Op {
+		case program.Sleep:
+			if in.Micros > 0 {
+				return true
+			}
+		case program.Until:
+			if in.C == 0 || in.Micros > 0 {
+				return true
+			}
+		case program.Join:
+			if t.takesTime(in.A) {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 func differ(a, b []pull) bool {
 	return slices.ContainsFunc(a, func(x pull) bool {
@@ -82,18 +103,24 @@ func (w *Watch) pullsOf(a *program.Action, tell func(thing, value int32)) {
 	case program.Take, program.Mix, program.Wipe:
 		tell(a.A, anything)
 	case program.Route, program.RouteTie:
-		own := int32(-1)
-		if a.Verb == program.RouteTie {
-			own = w.p.Ties[a.A].Switch
-		} else {
-			own = w.own[a.A]
-		}
-		from := w.wayOf(-1, a.B)
-		for s := range w.p.Switches {
-			sw := &w.p.Switches[s]
-			if from.from[sw.Node] && (int32(s) == own || own >= 0 && w.wayOf(-1, sw.Node).from[w.p.Switches[own].Node]) {
-				tell(int32(2*len(w.p.Banks)+s), anything)
+		first := int32(2 * len(w.p.Banks))
+		if own := w.ownOf(a); w.direct(a) {
+			value := anything
+			for k, pick := range w.p.Switches[own].Picks {
+				if !w.cabled(pick.Node, a.B) {
+					continue
+				}
+				if value != anything { // either, as it stands
+					value = anything
+					break
+				}
+				value = int32(k)
 			}
+			tell(first+own, value)
+			return
+		}
+		for _, s := range w.routed(a) {
+			tell(first+s, anything)
 		}
 	default:
 		c := program.Command{Verb: a.Verb, A: a.A, B: a.B}

@@ -88,7 +88,7 @@ func (w *Watch) routes(on scope) {
 		if e.Kind != step.Blocked || !on.about(w.goal(e.Command)) || !on.because(e.Reason) || w.answered() {
 			continue
 		}
-		to, picture := w.routed(e.Command)
+		to, picture := w.routeWords(e.Command)
 		if e.Reason == step.NoPath {
 			w.say("no-path", w.of(e), fmt.Sprintf("no way leads from %s to `%s`", picture, to))
 			continue
@@ -114,8 +114,8 @@ func (t *tables) goal(c program.Command) int32 {
 	return c.A
 }
 
-// routed names the destination or tie line of a route, and the picture.
-func (w *Watch) routed(c program.Command) (to, picture string) {
+// routeWords names the destination or tie line of a route, and the picture.
+func (w *Watch) routeWords(c program.Command) (to, picture string) {
 	if c.Verb == program.RouteTie {
 		return w.p.Ties[c.A].Name, w.shows(w.ga, c.B)
 	}

@@ -8,9 +8,9 @@ import (
 	"cuewright/sim/signal"
 )
 
-// way is the nodes whose picture can, by the cables, come from a node or be a
-// source, whatever is switched. A walk that stays within it reads no variable
-// that cannot matter.
+// way is the nodes whose picture can, by the cables and by what the show ever
+// selects, come from a node or be a source. A walk that stays within it reads
+// no variable that cannot matter.
 type way struct {
 	node   int32
 	source int32  // or -1
@@ -28,17 +28,21 @@ func (w *Watch) wayOf(source, node int32) *way {
 	x := &way{node, source, make([]bool, len(p.Nodes))}
 	x.from[node] = true
 	for i := range p.Nodes {
-		if n := &p.Nodes[i]; n.Kind == program.BankNode || n.Kind == program.CleanNode {
-			x.from[i] = x.from[i] || p.Banks[n.Owner].Black == source
+		if n := &p.Nodes[i]; source >= 0 && (n.Kind == program.BankNode || n.Kind == program.CleanNode) && p.Banks[n.Owner].Black == source {
+			x.from[i] = x.from[i] || w.everFades(n.Owner)
 		}
 	}
 	for more := true; more; {
 		more = false
 		for i := range p.Nodes {
-			n := &p.Nodes[i]
-			if !x.from[i] && n.Kind != program.SourceNode && slices.ContainsFunc(n.Up, func(up int32) bool { return up >= 0 && x.from[up] }) {
-				x.from[i], more = true, true
+			if x.from[i] {
+				continue
 			}
+			w.feeds(int32(i), false, func(up int32) {
+				if x.from[up] {
+					x.from[i], more = true, true
+				}
+			})
 		}
 	}
 	if w.ways == nil {
@@ -99,8 +103,9 @@ func (w *Watch) blackens(g *signal.Graph, b *program.Bank) bool {
 	return does == program.FadingOut || does == program.FadingIn || get(b.Faded) != 0
 }
 
-// circles are the places, by the cables, where a picture could come back to
-// itself: sets of nodes, each sorted, that all lead to each other.
+// circles are the places where a picture could come back to itself, by the
+// cables and by what the show ever selects: sets of nodes, each sorted, that
+// all lead to each other.
 func (w *Watch) circles() [][]int32 {
 	if w.rings != nil {
 		return w.rings
@@ -108,11 +113,9 @@ func (w *Watch) circles() [][]int32 {
 	up := make([][]int32, len(w.p.Nodes))
 	down := make([][]int32, len(w.p.Nodes))
 	for n := range w.p.Nodes {
-		for _, u := range w.p.Nodes[n].Up {
-			if u >= 0 {
-				up[n], down[u] = append(up[n], u), append(down[u], int32(n))
-			}
-		}
+		w.feeds(int32(n), true, func(u int32) {
+			up[n], down[u] = append(up[n], u), append(down[u], int32(n))
+		})
 	}
 	w.rings = rings(up, down)
 	return w.rings

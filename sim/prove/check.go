@@ -15,6 +15,8 @@ import (
 func (x *proof) checks() {
 	for _, code := range onair.Codes() {
 		switch {
+		case !x.asksFor(code):
+			continue
 		case code == "flashing" || code == "rival-macros" || code == "operators-collide":
 			continue // see flash.go, rival.go
 		case code == "device-did-not-act":
@@ -216,12 +218,15 @@ func (a *asker) confirm(out *outcome, fits func(onair.Finding) bool) bool {
 func (x *proof) rivals() {
 	list := x.watch.Rivals()
 	for _, code := range []string{"rival-macros", "operators-collide"} {
-		if !slices.ContainsFunc(list, func(r onair.Rival) bool { return r.Code == code }) {
+		if x.asksFor(code) && !slices.ContainsFunc(list, func(r onair.Rival) bool { return r.Code == code }) {
 			x.notApplicable(code, reasons[code])
 		}
 	}
 	for _, r := range list {
-		about := strings.Trim(x.watch.ThingName(r.Thing), "`")
+		if !x.asksFor(r.Code) {
+			continue
+		}
+		about := strings.ReplaceAll(x.watch.ThingName(r.Thing), "`", "")
 		name := r.Code + ": " + x.p.Tasks[r.First].Name + " and " + x.p.Tasks[r.Second].Name + " on " + about
 		x.questions = append(x.questions, &question{name: name, code: r.Code, about: about, answer: x.answerTo(r.Code, about),
 			ask: func(a *asker) outcome { return a.rival(r) }})

@@ -207,6 +207,9 @@ func (x *pacer) changes(in *program.Instr) bool {
 
 // flashes puts the question about flashes, when a script could make any.
 func (x *proof) flashes() {
+	if !x.asksFor("flashing") {
+		return
+	}
 	pace := newPacer(x.p)
 	var fast []int32
 	for t := range x.p.Tasks {

@@ -28,8 +28,9 @@ type Options struct {
 	Bytes   int64  // at most so much memory for states, all workers together; 0 is no bound
 	NoSlice bool   // every question on all variables
 	Today   string // like 2027-01-31: allowances until a day before have ended; "" lets all hold
-	Rules   []int  // only these rules and nothing else; nil is everything
-	Workers int    // questions at once; less than 1 is 1
+	Rules   []int  // only these rules, and Codes; both nil is everything
+	Codes   []string
+	Workers int // questions at once; less than 1 is 1
 
 	// Progress is called now and then, by any worker but by one at a time;
 	// false ends the proof, and what is known is reported. It may be nil.
@@ -143,19 +144,27 @@ func Show(p *program.Program, o Options) *Report {
 // prove puts the questions, lets them be answered and reports.
 func (x *proof) prove() *Report {
 	x.rules()
-	if x.o.Rules == nil {
+	if x.o.Rules == nil || x.o.Codes != nil {
 		x.checks()
 		x.rivals()
 		x.flashes()
-		if x.only == nil {
-			x.reach()
-		}
+	}
+	if x.everything() && x.only == nil {
+		x.reach()
 	}
 	if x.only != nil {
 		x.narrow()
 	}
 	x.ask()
 	return x.report()
+}
+
+// everything says that nothing was left out.
+func (x *proof) everything() bool { return x.o.Rules == nil && x.o.Codes == nil }
+
+// asksFor says whether a code is one of those asked for.
+func (x *proof) asksFor(code string) bool {
+	return x.o.Codes == nil || slices.Contains(x.o.Codes, code)
 }
 
 // narrow leaves only the questions that a mend is tried against.

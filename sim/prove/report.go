@@ -26,11 +26,11 @@ func (x *proof) report() *Report {
 			continue
 		}
 		x.answer(q)
-		x.tellWrong(r, q)
+		x.tellWrong(r, q, used)
 	}
 	r.Answers = x.answers
 	r.Findings = x.grouped(r.Findings)
-	if x.o.Rules == nil {
+	if x.everything() {
 		x.stale(r, used)
 	}
 	a := x.newAsker()
@@ -100,11 +100,13 @@ func counted(n int64, what string) string {
 }
 
 // tellWrong makes the finding of a question that is refuted.
-func (x *proof) tellWrong(r *Report, q *question) {
+func (x *proof) tellWrong(r *Report, q *question, used []bool) {
 	if q.Verdict == explore.NotChecked {
 		rule := &x.p.Rules[x.answers[q.answer].rule]
 		f := x.finding("rule-never-tried", rule.At, "`%s` was never put to the test: its `while` never comes about", rule.Name)
-		if x.allowedAt(f, -1) < 0 {
+		if i := x.allowedAt(f); i >= 0 {
+			used[i] = true
+		} else {
 			r.Findings = append(r.Findings, f)
 		}
 		return
@@ -185,8 +187,7 @@ func (x *proof) tellNever(r *Report, q *question, used []bool) {
 	f := q.never()
 	switch {
 	case q.asked && q.Verdict == explore.Proved:
-		task := int32(-1)
-		if i := x.allowedAt(f, task); i >= 0 {
+		if i := x.allowedAt(f); i >= 0 {
 			used[i] = true
 			return
 		}
@@ -198,8 +199,8 @@ func (x *proof) tellNever(r *Report, q *question, used []bool) {
 
 // allowedAt is the allowance that covers a finding that no event made: one for
 // the whole show.
-func (x *proof) allowedAt(f Finding, task int32) int {
-	return onair.Allowed(x.p, onair.Finding{Code: f.Code, At: f.At, Task: task}, x.o.Today)
+func (x *proof) allowedAt(f Finding) int {
+	return onair.Allowed(x.p, onair.Finding{Code: f.Code, At: f.At, Task: -1}, x.o.Today)
 }
 
 // grouped keeps one finding for each code and place in the show, the shortest,
@@ -252,7 +253,7 @@ func (x *proof) stale(r *Report, used []bool) {
 			continue
 		}
 		f := x.finding("stale-allowance", a.At, "nothing that can happen with this show is a `%s` to allow here", a.Code)
-		if x.allowedAt(f, -1) < 0 {
+		if x.allowedAt(f) < 0 {
 			r.Findings = append(r.Findings, f)
 		}
 	}

@@ -21,7 +21,7 @@ func RuleName(p *program.Program, rule int) string {
 // rules puts the questions about the show's rules.
 func (x *proof) rules() {
 	for i := range x.p.Rules {
-		if x.o.Rules != nil && !slices.Contains(x.o.Rules, i) {
+		if !x.everything() && !slices.Contains(x.o.Rules, i) {
 			continue
 		}
 		name := RuleName(x.p, i)

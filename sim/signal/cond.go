@@ -8,6 +8,11 @@ func (g *Graph) Holds(c int32) bool {
 		return false
 	}
 	n := &g.p.Conds[c]
+	if g.Ask != nil && (n.Op == program.Shows || n.Op == program.ShowsNode || n.Op == program.SourceOnAir) {
+		if holds, known := g.Ask(n); known {
+			return holds
+		}
+	}
 	switch n.Op {
 	case program.Const:
 		return n.A != 0
