@@ -3,7 +3,7 @@ package surface
 // ButtonAt is the button at a place of a surface, as v shows it, or -1. Rows and
 // columns count from 1.
 func (v *View) ButtonAt(surface, row, column int32) int32 {
-	if surface < 0 || int(surface) >= len(v.Page) {
+	if surface < 0 || int(surface) >= len(v.Page) || v.Page[surface] < 0 {
 		return -1
 	}
 	for _, b := range v.Program.Pages[v.Page[surface]].Buttons {
@@ -22,6 +22,9 @@ func (v *View) Grid(surface int32) []int32 {
 	for i := range grid {
 		grid[i] = -1
 	}
+	if v.Page[surface] < 0 {
+		return grid
+	}
 	for _, b := range v.Program.Pages[v.Page[surface]].Buttons {
 		at := &v.Program.Buttons[b]
 		if at.Row <= s.Rows && at.Column <= s.Columns {
@@ -29,6 +32,14 @@ func (v *View) Grid(surface int32) []int32 {
 		}
 	}
 	return grid
+}
+
+// PageName is the name of the page on a surface, "" where it has none.
+func (v *View) PageName(surface int32) string {
+	if v.Page[surface] < 0 {
+		return ""
+	}
+	return v.Program.Pages[v.Page[surface]].Name
 }
 
 // AlertsAfter is the alerts that came after last, which was told before; all

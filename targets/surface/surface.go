@@ -74,7 +74,7 @@ type View struct {
 	OnDisk  string // digest of the file it came from; another one means that a change waits or was refused
 	Held    bool   // nothing is sent until Resume
 
-	Page    []int32          // of each of Program.Surfaces: Program.Pages
+	Page    []int32          // of each of Program.Surfaces: Program.Pages, or -1 where there is none
 	Lamps   []step.LampState // of each of Program.Buttons
 	Open    []bool           // of each button: its cover is open
 	Standby int32            // Program.Cues, len when at the end

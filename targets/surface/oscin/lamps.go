@@ -150,8 +150,7 @@ func picture(v *surface.View, only string, say func(address string, args ...osc.
 // grid tells the page and every place of a surface.
 func grid(v *surface.View, at int32, say func(address string, args ...osc.Arg)) {
 	s := &v.Program.Surfaces[at]
-	page := &v.Program.Pages[v.Page[at]]
-	say("/page/"+s.Name, osc.String(clean(page.Name)))
+	say("/page/"+s.Name, osc.String(clean(v.PageName(at))))
 	for i, b := range v.Grid(at) {
 		row, column := i/int(s.Columns)+1, i%int(s.Columns)+1
 		label, lamp, cover := "", "dark", "none"

@@ -86,7 +86,7 @@ func (c *client) finger(v *surface.View, at int32, q *request) surface.Answer {
 	if q.Kind == "up" {
 		return c.hand.Up(at, q.Row, q.Column, q.Number)
 	}
-	if q.Page != "" && q.Page != v.Program.Pages[v.Page[at]].Name {
+	if q.Page != "" && q.Page != v.PageName(at) {
 		return refused("the page has changed under the finger")
 	}
 	a := c.hand.Down(at, q.Row, q.Column, q.Number)

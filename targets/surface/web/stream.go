@@ -1,12 +1,15 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"net/http"
 	"time"
 
 	"github.com/coder/websocket"
+
+	"cuewright/targets/surface"
 )
 
 const (
@@ -64,9 +67,19 @@ func (s *Surface) follow(ctx context.Context, answers <-chan reply, write func([
 		text, err := json.Marshal(m)
 		return err == nil && write(text) == nil
 	}
+	life := func(v *surface.View) message { return message{Alive: &alive{v.Serial, age(v)}} }
+	var last []byte
 	view := func() message {
-		v := snapshotOf(s.desk.View())
-		return message{View: &v}
+		v := s.desk.View()
+		shown := snapshotOf(v)
+		shown.Serial, shown.Age = 0, 0
+		now, err := json.Marshal(shown)
+		if err == nil && bytes.Equal(now, last) {
+			return life(v) // a newer view that shows the same
+		}
+		last = now
+		shown.Serial, shown.Age = v.Serial, age(v)
+		return message{View: &shown}
 	}
 	for ok := send(view()); ok; {
 		select {
@@ -77,8 +90,7 @@ func (s *Surface) follow(ctx context.Context, answers <-chan reply, write func([
 		case a := <-answers:
 			ok = send(message{Answer: &a})
 		case <-ticker.C:
-			v := s.desk.View()
-			ok = send(message{Alive: &alive{v.Serial, age(v)}})
+			ok = send(life(s.desk.View()))
 		}
 	}
 }

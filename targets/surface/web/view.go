@@ -75,7 +75,7 @@ func snapshotOf(v *surface.View) snapshot {
 
 func gridOf(v *surface.View, at int32) grid {
 	s := &v.Program.Surfaces[at]
-	g := grid{Name: s.Name, Rows: s.Rows, Columns: s.Columns, Page: v.Program.Pages[v.Page[at]].Name, Buttons: []button{}}
+	g := grid{Name: s.Name, Rows: s.Rows, Columns: s.Columns, Page: v.PageName(at), Buttons: []button{}}
 	for _, i := range v.Grid(at) {
 		if i < 0 {
 			continue
