@@ -48,7 +48,7 @@ The bytes are those that are sent on the night. Nothing is sent here.
 				list.Document = report.NewDocument(r.Findings)
 				return report.Write(s.out, list)
 			}
-			return list.text(s.out)
+			return list.text(s.out, r.Program)
 		},
 	}
 	t.flags(c)
@@ -142,7 +142,7 @@ func messageOf(p *program.Program, c program.Command, device int32, m *program.M
 	return out
 }
 
-func (l *messageList) text(w io.Writer) error {
+func (l *messageList) text(w io.Writer, p *program.Program) error {
 	var b strings.Builder
 	if l.Of != "" {
 		fmt.Fprintf(&b, "%s, from the state at power-on\n", l.Of)
@@ -150,7 +150,7 @@ func (l *messageList) text(w io.Writer) error {
 	now := int64(0)
 	for _, m := range l.Messages {
 		if m.At > now {
-			fmt.Fprintf(&b, "  wait %s\n", seconds(m.At-now))
+			fmt.Fprintf(&b, "  wait %s\n", story.Length(p, m.At-now))
 			now = m.At
 		}
 		m.text(&b)
@@ -209,12 +209,6 @@ func latin(data []byte) string {
 		runes[i] = rune(c)
 	}
 	return string(runes)
-}
-
-// seconds is a time for people: "0.5s".
-func seconds(micros int64) string {
-	text := strings.TrimRight(fmt.Sprintf("%d.%06d", micros/1_000_000, micros%1_000_000), "0")
-	return strings.TrimSuffix(text, ".") + "s"
 }
 
 func counted(n int, one, many string) string {

@@ -110,8 +110,8 @@ button cameras 1.2 "Goal" does something else
 `},
 		{"a macro is told once", []string{"mix main over 12f\n  wait", "mix main over 24f\n  wait"}, nil, `
 macro replay does something else
-  - mix main over 0.24s
-  + mix main over 0.48s
+  - mix main over 12f
+  + mix main over 24f
     now test.show:16, was test.show:16
     for button cameras 2.1 "Replay", cue 2 "Titles"
 `},

@@ -111,7 +111,7 @@ func (t *Teller) ignored(e *step.Effect) string {
 	case step.NotShowing:
 		return buttonWords(p, e.A) + " is not showing: nothing happens"
 	case step.CoverOpened:
-		return fmt.Sprintf("the cover is open for %s: press again to fire", length(program.CoverOpen))
+		return fmt.Sprintf("the cover is open for %s: press again to fire", Length(p, program.CoverOpen))
 	case step.StillDown:
 		return buttonWords(p, e.A) + " is down already: nothing happens"
 	case step.AlreadyRunning:

@@ -138,23 +138,23 @@ func (x Scene) String() string {
 		fmt.Fprintf(&w, "  %s shows %s%s\n", d.Destination, d.Picture, air)
 	}
 	for _, v := range x.Values {
-		fmt.Fprintf(&w, "  %s: %s\n", v.What, v.Is)
+		fmt.Fprintf(&w, "  %s: %s\n", v.What, Plain(v.Is))
 	}
 	for _, r := range x.Running {
 		fmt.Fprintf(&w, "  %s is running", r.Name)
 		if r.Micros > 0 {
-			fmt.Fprintf(&w, ", for %s more at most", length(r.Micros))
+			fmt.Fprintf(&w, ", for %s more at most", Seconds(r.Micros))
 		}
 		w.WriteByte('\n')
 	}
-	fmt.Fprintf(&w, "  on standby: %s\n", x.Standby)
+	fmt.Fprintf(&w, "  on standby: %s\n", Plain(x.Standby))
 	for _, f := range x.Faults {
 		fmt.Fprintf(&w, "  %s\n", f)
 	}
 	for _, p := range x.Pages {
 		fmt.Fprintf(&w, "  %s shows page %s:", p.Surface, p.Page)
 		for _, b := range p.Buttons {
-			fmt.Fprintf(&w, " [%d.%d %s: %s]", b.Row, b.Column, b.Label, b.Lamp)
+			fmt.Fprintf(&w, " [%d.%d %s: %s]", b.Row, b.Column, Plain(b.Label), b.Lamp)
 		}
 		w.WriteByte('\n')
 	}

@@ -10,6 +10,7 @@ package story
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"cuewright/macro/program"
 	"cuewright/macro/timecode"
@@ -97,9 +98,18 @@ func Seconds(micros int64) string {
 	return fmt.Sprintf("%d.%03d s", micros/1_000_000, micros/1000%1000)
 }
 
-// length is a duration as short as it can be said: "1s", "0.24s".
-func length(micros int64) string {
-	return strconv.FormatFloat(float64(micros)/1e6, 'f', -1, 64) + "s"
+// Length is a duration as the language writes it: whole seconds as "1s", other
+// whole frames of less than ten seconds as "12f", and else seconds with three
+// decimals at most.
+func Length(p *program.Program, micros int64) string {
+	const second = 1_000_000
+	rate := timecode.Rate(p.Rate)
+	frames := rate.ToFrames(timecode.Micros(micros))
+	if micros%second != 0 && micros < 10*second && rate.Frames(frames) == timecode.Micros(micros) {
+		return strconv.FormatInt(frames, 10) + "f"
+	}
+	text := strconv.FormatFloat(float64(micros)/second, 'f', 3, 64)
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + "s"
 }
 
 // pictures tells what destinations show now that they did not, and what came

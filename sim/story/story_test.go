@@ -109,7 +109,7 @@ func TestCommand(t *testing.T) {
 		"cut main to goal":                      {Verb: program.CutTo, A: 0, B: 1},
 		"preset effects to black":               {Verb: program.PresetTo, A: 1, B: int32(len(p.Banks[1].Picks) - 1)},
 		"take main":                             {Verb: program.Take},
-		"mix main over 0.24s":                   {Verb: program.Mix, Micros: 240_000},
+		"mix main over 12f":                     {Verb: program.Mix, Micros: 240_000},
 		"wipe main over 1s":                     {Verb: program.Wipe, Micros: 1_000_000},
 		"fade main to black over 2s":            {Verb: program.Fade, B: 1, Micros: 2_000_000},
 		"fade main from black over 2s":          {Verb: program.Fade, Micros: 2_000_000},
@@ -276,5 +276,33 @@ func TestTitles(t *testing.T) {
 		if got, _ := tell.title(s, c.e); got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
+	}
+}
+
+// Length tells what was written in the way it was most likely written.
+func TestLength(t *testing.T) {
+	p := small(t) // 50 frames a second
+	for micros, want := range map[int64]string{
+		0: "0s", 1_000_000: "1s", 240_000: "12f", 1_500_000: "75f", 9_980_000: "499f", 10_020_000: "10.02s",
+		90_000_000: "90s", 1_234_567: "1.235s", 300: "0s",
+	} {
+		if got := Length(p, micros); got != want {
+			t.Errorf("%d: %s, want %s", micros, got, want)
+		}
+	}
+	ntsc := *p
+	ntsc.Rate = program.Rate{Num: 30000, Den: 1001}
+	if got := Length(&ntsc, 400_400); got != "12f" {
+		t.Errorf("at 29.97: %s", got)
+	}
+}
+
+// Whatever a label or an alert holds, a beat as text has its lines and no sign
+// that a terminal obeys.
+func TestPlain(t *testing.T) {
+	b := Beat{Title: "a\x1b[2Jb", Alerts: []string{"one\ntwo\x07"}, Notes: []string{"\u202eback", "\u009bK", "ok é"}}
+	const want = "  0               a�[2Jb\n       ALERT one two�\n       note: �back\n       note: �K\n       note: ok é\n"
+	if got := b.String(); got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 )
 
 // Write prints beats as text for people, in the order given.
@@ -20,12 +21,12 @@ func Write(w io.Writer, beats ...Beat) error {
 // each on a line of its own.
 func (b Beat) String() string {
 	var w strings.Builder
-	fmt.Fprintf(&w, "%3d  %9s  %s  %s", b.Number, b.Time, b.Timecode, b.Title)
+	fmt.Fprintf(&w, "%3d  %9s  %s  %s", b.Number, b.Time, b.Timecode, Plain(b.Title))
 	if b.Place != "" {
-		fmt.Fprintf(&w, "  (%s)", b.Place)
+		fmt.Fprintf(&w, "  (%s)", Plain(b.Place))
 	}
 	w.WriteByte('\n')
-	line := func(format string, args ...any) { fmt.Fprintf(&w, "       "+format+"\n", args...) }
+	line := func(format string, args ...any) { fmt.Fprintf(&w, "       %s\n", Plain(fmt.Sprintf(format, args...))) }
 	for _, c := range b.Changes {
 		line("%s: %s → %s", c.What, c.From, c.To)
 	}
@@ -58,6 +59,20 @@ func (b Beat) String() string {
 		line("%s unchanged", many(b.Unchanged.Destinations, "destination"))
 	}
 	return w.String()
+}
+
+// Plain is a text on one line with nothing in it that could steer a terminal:
+// labels and what is said come from files that anybody may have written.
+func Plain(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t':
+			return ' '
+		case unicode.IsControl(r), r >= '\u202a' && r <= '\u202e', r >= '\u2066' && r <= '\u2069': // the last two turn text round
+			return unicode.ReplacementChar
+		}
+		return r
+	}, text)
 }
 
 // String is a message as text: "to mixer: cut main to wide  [/bank/1/program 1]".

@@ -94,7 +94,7 @@ func (t *Teller) expiry(before *state.State, x program.Timer) (title, place stri
 		return fmt.Sprintf("%s follows cue %s", cueWords(p, x.Owner), p.Cues[c.Follow].Number), Place(p, c.At)
 	case program.HoldTimer:
 		b := &p.Buttons[x.Owner]
-		return t.on(before, x.Owner) + buttonWords(p, x.Owner) + " held for " + length(b.HoldAfter), Place(p, b.At)
+		return t.on(before, x.Owner) + buttonWords(p, x.Owner) + " held for " + Length(p, b.HoldAfter), Place(p, b.At)
 	default:
 		return "cover of " + buttonWords(p, x.Owner) + " falls shut", Place(p, p.Buttons[x.Owner].At)
 	}
@@ -111,11 +111,11 @@ func (t *Teller) waited(before *state.State, task int32) (title, place string) {
 	in := &p.Code[k.Rests[rest-1]]
 	switch {
 	case in.Op == program.Until && in.C == 1:
-		return k.Name + ": what it expects has not come true in " + length(in.Micros), Place(p, in.At)
+		return k.Name + ": what it expects has not come true in " + Length(p, in.Micros), Place(p, in.At)
 	case in.Op == program.Until:
-		return k.Name + ": what it waits for has not come true in " + length(in.Micros), Place(p, in.At)
+		return k.Name + ": what it waits for has not come true in " + Length(p, in.Micros), Place(p, in.At)
 	}
-	return k.Name + ": a wait of " + length(in.Micros) + " is over", Place(p, in.At)
+	return k.Name + ": a wait of " + Length(p, in.Micros) + " is over", Place(p, in.At)
 }
 
 // Command is a command or an action in the words of the language: "cut main to
@@ -130,11 +130,11 @@ func Command(p *program.Program, c program.Command) string {
 	case program.Take:
 		return "take " + p.Banks[c.A].Name
 	case program.Mix:
-		return "mix " + p.Banks[c.A].Name + " over " + length(c.Micros)
+		return "mix " + p.Banks[c.A].Name + " over " + Length(p, c.Micros)
 	case program.Wipe:
-		return "wipe " + p.Banks[c.A].Name + " over " + length(c.Micros)
+		return "wipe " + p.Banks[c.A].Name + " over " + Length(p, c.Micros)
 	case program.Fade:
-		return "fade " + p.Banks[c.A].Name + [2]string{" from", " to"}[c.B&1] + " black over " + length(c.Micros)
+		return "fade " + p.Banks[c.A].Name + [2]string{" from", " to"}[c.B&1] + " black over " + Length(p, c.Micros)
 	case program.KeyTo:
 		return "key " + p.Keyers[c.A].Name + " " + offOn[c.B&1]
 	case program.Route:
