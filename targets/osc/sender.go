@@ -49,7 +49,7 @@ func NewSender(c Config) (Sender, error) {
 	}
 	switch c.Wire {
 	case "osc.udp":
-		return &udpSender{Config: c}, nil
+		return &udpSender{Config: c, news: make(chan struct{}, 1)}, nil
 	case "osc.tcp":
 		return &streamSender{Config: c, framing: Sized}, nil
 	case "osc.slip":
@@ -96,15 +96,28 @@ func (c *Config) until(ctx context.Context) time.Time {
 // taken under it.
 //
 // A datagram that nobody takes comes back as a refusal some time after it was
-// sent. The next Send reports it, after having sent its own packets.
+// sent. Refused waits for it; else the next Send reports it as an Earlier
+// fault, after having sent its own packets.
 type udpSender struct {
 	Config
 	mu      sync.Mutex
 	conn    *net.UDPConn
 	refused error
+	news    chan struct{} // holds one when refused was set
 	closed  bool
 	reading sync.WaitGroup
 }
+
+// Refuser is a Sender whose packets may come back as refused some time after
+// they were sent, as datagrams do.
+type Refuser interface {
+	Sender
+	// Refused waits for a refusal of what was sent before, and gives it; nil
+	// when none has come in that time.
+	Refused(wait time.Duration) error
+}
+
+var _ Refuser = (*udpSender)(nil)
 
 func (s *udpSender) Send(ctx context.Context, packets [][]byte) error {
 	packets, err := s.salvo(packets)
@@ -117,21 +130,64 @@ func (s *udpSender) Send(ctx context.Context, packets [][]byte) error {
 		return wire.Classify(s.who(), err)
 	}
 	_ = s.conn.SetWriteDeadline(s.until(ctx))
-	for _, p := range packets {
-		_, err := s.conn.Write(p)
-		if err != nil {
-			// It may be what became of an earlier datagram; then this one was kept back.
-			s.refused = err
-			_, err = s.conn.Write(p)
+	var own error
+	earlier := s.refused
+	s.refused = nil
+	for i, p := range packets {
+		refused, err := s.write(p)
+		switch {
+		case refused != nil && i == 0:
+			earlier = refused
+		case refused != nil:
+			own = refused
 		}
-		if err != nil && !errors.Is(err, syscall.ECONNREFUSED) {
+		if err != nil {
 			_ = s.conn.Close() // our own address may have changed: dial again next time
-			s.conn, s.refused = nil, nil
+			s.conn = nil
 			return wire.Classify(s.who(), err)
 		}
 	}
-	err, s.refused = s.refused, nil
-	return wire.Classify(s.who(), err)
+	if own != nil || earlier == nil {
+		return wire.Classify(s.who(), own)
+	}
+	err = wire.Classify(s.who(), earlier)
+	var f *wire.Fault
+	if errors.As(err, &f) {
+		f.Earlier = true
+	}
+	return err
+}
+
+// write sends one datagram. Refused is what became of an earlier one, when the
+// system said so instead of sending this one, which is then sent again.
+func (s *udpSender) write(packet []byte) (refused, err error) {
+	const tries = 3
+	for range tries {
+		if _, err = s.conn.Write(packet); err == nil || refused != nil && !errors.Is(err, syscall.ECONNREFUSED) {
+			break
+		}
+		refused = err
+	}
+	return refused, err
+}
+
+func (s *udpSender) Refused(wait time.Duration) error {
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	for {
+		s.mu.Lock()
+		err := s.refused
+		s.refused = nil
+		s.mu.Unlock()
+		if err != nil {
+			return wire.Classify(s.who(), err)
+		}
+		select {
+		case <-s.news:
+		case <-timer.C:
+			return nil
+		}
+	}
 }
 
 func (s *udpSender) dial(ctx context.Context) error {
@@ -165,6 +221,10 @@ func (s *udpSender) read(conn *net.UDPConn) {
 			s.mu.Lock()
 			s.refused = err
 			s.mu.Unlock()
+			select {
+			case s.news <- struct{}{}:
+			default: // there is news already
+			}
 			time.Sleep(errorPause)
 		case s.Heard != nil:
 			s.Heard(buf[:n], from)

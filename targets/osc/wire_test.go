@@ -216,6 +216,45 @@ func TestRefusedUDPIsReportedAndStillSent(t *testing.T) {
 	}
 }
 
+// A refusal can be waited for; one that nobody waited for is told as that of
+// something earlier, and what was given with that call has gone out.
+func TestRefusedIsToldOfWhatItIs(t *testing.T) {
+	got := make(heard, 256)
+	first := listen(t, "osc.udp", got.handler)
+	address := first.Addr().String()
+	s := sender(t, Config{Name: "mixer", Wire: "osc.udp", Address: address}).(Refuser)
+	one := packets(t, 1)
+	if err := s.Refused(time.Millisecond); err != nil {
+		t.Errorf("refused before anything was sent: %v", err)
+	}
+	_ = first.Close()
+	if err := s.Send(t.Context(), one); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Refused(patience); wire.CodeOf(err) != "device-refused" {
+		t.Errorf("got %v", err)
+	}
+	if err := s.Send(t.Context(), one); err != nil {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(patience); ; time.Sleep(time.Millisecond) { // the refusal is under way
+		if u := s.(*udpSender); func() bool { u.mu.Lock(); defer u.mu.Unlock(); return u.refused != nil }() {
+			break
+		} else if time.Now().After(end) {
+			t.Fatal("a closed port is not noticed")
+		}
+	}
+	listenAt(t, "osc.udp", address, got.handler)
+	err := s.Send(t.Context(), one)
+	var f *wire.Fault
+	if !errors.As(err, &f) || !f.Earlier || f.Code != "device-refused" {
+		t.Errorf("got %v", err)
+	}
+	if g := got.next(t); g != string(one[0]) {
+		t.Errorf("got %q", g)
+	}
+}
+
 func TestRefusedFaultNamesDeviceAndAddress(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

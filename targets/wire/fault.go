@@ -26,6 +26,10 @@ type Fault struct {
 	What   string
 	Status int
 	Err    error // what the system said, or nil
+
+	// Earlier says that the fault is what became of something sent before: what
+	// was given with this call is on its way.
+	Earlier bool
 }
 
 func (f *Fault) Error() string { return f.What }
