@@ -25,11 +25,15 @@ func (e exit) Error() string { return fmt.Sprintf("exit code %d", int(e)) }
 
 // run runs the command line args and gives the exit code.
 func run(args []string, s streams) int {
+	out := &outlet{w: s.out}
+	s.out = out
 	root := newRoot(s)
 	root.SetArgs(args)
 	called, err := root.ExecuteC()
 	var code exit
 	switch {
+	case out.lost(s.err):
+		return exitUsage
 	case err == nil:
 		return exitClean
 	case errors.As(err, &code):
@@ -70,6 +74,9 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.AddCommand(newCheck(s), newFmt(s), newExplain(s), newCompile(s), newMessages(s), newRehearse(s), newSend(s),
 		newProve(s), newDiff(s), newSpare(s), newTies(s),
 		newBenchDevices(s), newVersion(s), newLanguage())
+	for _, c := range root.Commands() {
+		c.Flags().VisitAll(onlyOnce)
+	}
 	return root
 }
 

@@ -4,11 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"net/url"
 	"os"
 	"os/signal"
-	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -17,7 +16,6 @@ import (
 	"cuewright/macro/program"
 	"cuewright/sim/step"
 	"cuewright/sim/story"
-	"cuewright/targets/wire"
 )
 
 func newSend(s streams) *cobra.Command {
@@ -28,7 +26,7 @@ func newSend(s streams) *cobra.Command {
 		Use:   "send SHOW|PROGRAM",
 		Short: "Really send what a button, a cue or a macro sends",
 		Long: `Send the messages of one button, cue or macro to the devices, waiting in real time, and
-tell what became of each. It begins from the state at power-on and does not know what the
+tell what became of each. Devices do not wait for one another. It begins from the state at power-on and does not know what the
 rack is doing: it is for trying out, not for running the show.
 With --dry-run nothing is sent and no connection is opened; the bytes are the same.
 
@@ -55,15 +53,15 @@ With --dry-run nothing is sent and no connection is opened; the bytes are the sa
 			if err != nil {
 				return err
 			}
+			signal.Ignore(syscall.SIGPIPE) // whoever stops reading does not end a cue between two messages
+			defer signal.Reset(syscall.SIGPIPE)
 			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 			defer stop()
-			var post post
-			if !dry {
-				live := newLivePost(p, os.Getenv)
-				defer live.close()
-				post = live
+			sending := telling{out: s.out, err: s.err, w: w, index: p.MessageIndex(), unfit: unfit(p, &t, os.Getenv)}
+			if dry {
+				return sending.dryRun(ctx)
 			}
-			return sendAll(ctx, s.out, w, post)
+			return sending.live(ctx, newMail(p, os.Getenv, sending.arrived))
 		},
 	}
 	t.flags(c)
@@ -72,102 +70,103 @@ With --dry-run nothing is sent and no connection is opened; the bytes are the sa
 	return c
 }
 
-// redirected is the program with other addresses for some devices.
-func redirected(p *program.Program, to []string) (*program.Program, error) {
-	q := *p
-	q.Devices = slices.Clone(p.Devices)
-	var names []string
-	for _, d := range p.Devices {
-		if d.Wire != "" {
-			names = append(names, d.Name)
-		}
-	}
-	for _, word := range to {
-		name, text, ok := strings.Cut(word, "=")
-		u, err := url.Parse(text)
-		if !ok || err != nil || u.Host == "" || u.User != nil || strings.Trim(u.Path, "/") != "" {
-			return nil, &mistake{word: "--to", what: fmt.Sprintf("`%s` is not a device and where it is", word),
-				mend: "write it as deck=http://127.0.0.1:9203 or mixer=osc.udp://127.0.0.1:9201"}
-		}
-		i := slices.IndexFunc(q.Devices, func(d program.Device) bool { return d.Name == name && d.Wire != "" })
-		if i < 0 {
-			return nil, &mistake{word: "--to", what: fmt.Sprintf("there is no device `%s` that is sent to", name), mend: "there are " + some(names)}
-		}
-		if isHTTP(u.Scheme) != isHTTP(q.Devices[i].Wire) || !isHTTP(u.Scheme) && !strings.HasPrefix(u.Scheme, "osc.") {
-			return nil, &mistake{word: "--to", what: fmt.Sprintf("`%s` speaks %s, and `%s` does not", name, q.Devices[i].Wire, text),
-				mend: "write it as " + name + "=" + q.Devices[i].Wire + "://" + u.Host}
-		}
-		if d := q.Devices[i]; d.Wire == "https" && u.Scheme == "http" && d.Login+d.Token != "" && !wire.OnThisMachine(u.Hostname()) {
-			return nil, &mistake{word: "--to", what: fmt.Sprintf("the credentials of `%s` would go over the network in clear", name),
-				mend: "write it as " + name + "=https://" + u.Host}
-		}
-		q.Devices[i].Wire, q.Devices[i].Address = u.Scheme, u.Host
-	}
-	return &q, nil
-}
-
+// isHTTP says that a wire has answers.
 func isHTTP(wire string) bool { return wire == "http" || wire == "https" }
-
-// post carries the messages of one device that belong together. It gives what
-// the device answered, or why it did not work.
-type post interface {
-	send(ctx context.Context, device int32, messages []*program.Message) (string, error)
-}
 
 // dryWords are said at the start and the end and on each line of a dry run.
 const dryWords = "dry run: "
 
-// sendAll sets a walk off and sends what it sends. Without a post it is a dry
-// run: it does not wait, and has nothing to send with.
-func sendAll(ctx context.Context, out io.Writer, w *walk, post post) error {
-	t := telling{out: out, w: w, post: post, index: w.m.P.MessageIndex(), start: time.Now()}
-	if post == nil {
-		t.mark = dryWords
-		t.line("nothing is sent, no connection is opened")
+// telling is one run of send. While mail is on its way, arrived is called by
+// other goroutines; mu guards out, sent, failed and broken, and no other lock
+// is taken under it.
+type telling struct {
+	out, err io.Writer
+	w        *walk
+	mail     *mail // nil in a dry run
+	unfit    []error
+	index    map[program.Command]int32
+	start    time.Time
+	now      int64 // of the show, in microseconds
+	mark     string
+
+	mu           sync.Mutex
+	sent, failed int
+	broken       error // what was said cannot be read
+}
+
+// dryRun tells what would be sent. It does not wait, and has nothing to send
+// with.
+func (t *telling) dryRun(ctx context.Context) error {
+	t.mark = dryWords
+	t.line("nothing is sent, no connection is opened")
+	for _, err := range t.unfit {
+		t.line("%v", coded(err))
 	}
-	t.line("%s, from the state at power-on", w.name)
-	err := w.run(func(until int64) error { return t.wait(ctx, until) },
-		func(now int64, effects []step.Effect) error { return t.effects(ctx, now, effects) })
+	if err := t.run(ctx); err != nil {
+		return err
+	}
+	t.line("%s would have been sent; nothing was", counted(t.sent, "message", "messages"))
+	return t.ended()
+}
+
+// live sends in real time. Devices do not wait for one another.
+func (t *telling) live(ctx context.Context, m *mail) error {
+	if len(t.unfit) > 0 {
+		for _, err := range t.unfit {
+			t.line("%v", coded(err))
+		}
+		t.line("nothing was sent")
+		return exit(exitFindings)
+	}
+	t.mail, t.start = m, time.Now()
+	err := t.run(ctx)
+	m.close()
 	if ctx.Err() != nil {
 		t.line("stopped: what was still to come has not been sent")
-		return exit(exitFindings)
+		err = exit(exitFindings)
+	}
+	summary := fmt.Sprintf("%s sent, %d failed", counted(t.sent, "message", "messages"), t.failed)
+	t.line("%s", summary)
+	if t.broken != nil {
+		fmt.Fprintf(t.err, "cuewright: %s, but nobody could read what became of each\n", summary)
 	}
 	if err != nil {
 		return err
 	}
-	for _, name := range w.stuck() {
-		t.line("%s goes on waiting: nothing more is sent", name)
-	}
-	if post == nil {
-		t.line("%s would have been sent; nothing was", counted(t.sent, "message", "messages"))
-	} else {
-		t.line("%s sent, %d failed", counted(t.sent, "message", "messages"), t.failed)
-	}
+	return t.ended()
+}
+
+func (t *telling) ended() error {
 	if t.failed > 0 {
 		return exit(exitFindings)
 	}
 	return nil
 }
 
-// telling is one run of send.
-type telling struct {
-	out          io.Writer
-	w            *walk
-	post         post
-	index        map[program.Command]int32
-	start        time.Time
-	now          int64
-	mark         string
-	sent, failed int
+// run sets the walk off and sends what it sends.
+func (t *telling) run(ctx context.Context) error {
+	t.line("%s, from the state at power-on", t.w.name)
+	err := t.w.run(func(until int64) error { return t.wait(ctx, until) },
+		func(now int64, effects []step.Effect) error { return t.effects(ctx, now, effects) })
+	if err == nil {
+		for _, name := range t.w.stuck() {
+			t.line("%s goes on waiting: nothing more is sent", name)
+		}
+	}
+	return err
 }
 
 func (t *telling) line(format string, args ...any) {
-	fmt.Fprintf(t.out, "%s%s\n", t.mark, fmt.Sprintf(format, args...))
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if _, err := fmt.Fprintf(t.out, "%s%s\n", t.mark, story.Plain(fmt.Sprintf(format, args...))); err != nil {
+		t.broken = err
+	}
 }
 
 // wait lets real time pass until a moment of the show.
 func (t *telling) wait(ctx context.Context, until int64) error {
-	if t.post == nil {
+	if t.mail == nil {
 		return nil
 	}
 	timer := time.NewTimer(time.Until(t.start.Add(time.Duration(until) * time.Microsecond)))
@@ -192,23 +191,21 @@ func (t *telling) effects(ctx context.Context, now int64, effects []step.Effect)
 			for i+n < len(effects) && together(e, effects[i+n]) && !isHTTP(t.wireOf(e.Device)) {
 				n++
 			}
-			if err := t.salvo(ctx, effects[i:i+n]); err != nil {
-				return err
-			}
+			t.salvo(ctx, effects[i:i+n])
 		case step.Failed, step.Blocked:
-			t.failed++
+			t.count(0, 1)
 			t.say("%s", story.Failure(t.w.m.P, &e))
 		case step.Alerted:
 			t.say("alert: %s", e.Text)
 		case step.Noted:
 			t.say("note: %s", e.Text)
 		case step.Missed:
-			t.failed++
+			t.count(0, 1)
 			t.say("what was expected did not come true: %s", story.Place(t.w.m.P, t.w.m.P.Code[e.Instr].At))
 		}
 		i += n
 	}
-	return nil
+	return ctx.Err()
 }
 
 func together(a, b step.Effect) bool {
@@ -222,13 +219,25 @@ func (t *telling) wireOf(device int32) string {
 	return t.w.m.P.Devices[device].Wire
 }
 
+func (t *telling) count(sent, failed int) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.sent += sent
+	t.failed += failed
+}
+
+// say tells with the time: the show's in a dry run, else the real one.
 func (t *telling) say(format string, args ...any) {
-	t.line("%8s  %s", seconds(t.now), fmt.Sprintf(format, args...))
+	now := t.now
+	if t.mail != nil {
+		now = time.Since(t.start).Microseconds()
+	}
+	t.line("%10s  %s", story.Seconds(now), fmt.Sprintf(format, args...))
 }
 
 // salvo sends the messages of some commands of one device.
-func (t *telling) salvo(ctx context.Context, effects []step.Effect) error {
-	var messages []*program.Message
+func (t *telling) salvo(ctx context.Context, effects []step.Effect) {
+	l := letter{device: effects[0].Device, due: time.Now()}
 	for _, e := range effects {
 		words := story.Command(t.w.m.P, e.Command)
 		i, ok := t.index[e.Command]
@@ -237,23 +246,34 @@ func (t *telling) salvo(ctx context.Context, effects []step.Effect) error {
 			continue
 		}
 		m := &t.w.m.P.Messages[i]
-		messages = append(messages, m)
+		l.messages = append(l.messages, m)
+		l.words = append(l.words, words)
 		d := t.w.m.P.Devices[m.Device]
 		t.say("%s  ->  %s %s://%s  %s", words, d.Name, d.Wire, d.Address, m.Text)
 	}
-	t.sent += len(messages)
-	if t.post == nil || len(messages) == 0 {
-		return nil
+	switch {
+	case len(l.messages) == 0:
+	case t.mail == nil:
+		t.count(len(l.messages), 0)
+	default:
+		t.mail.post(ctx, l)
 	}
-	answer, err := t.post.send(ctx, effects[0].Device, messages)
-	if ctx.Err() != nil {
-		return ctx.Err()
+}
+
+// arrived tells what became of a letter. One that was told of before has
+// failed after all.
+func (t *telling) arrived(l letter, answer string, err error) {
+	n := len(l.messages)
+	what := t.w.m.P.Devices[l.device].Name + ": " + strings.Join(l.words, ", ")
+	switch {
+	case err != nil && l.told:
+		t.count(-n, n)
+		t.say("  %s  FAILED after all: %v", what, coded(err))
+	case err != nil:
+		t.count(0, n)
+		t.say("  %s  FAILED: %v", what, coded(err))
+	default:
+		t.count(n, 0)
+		t.say("  %s  %s", what, answer)
 	}
-	if err != nil {
-		t.sent -= len(messages)
-		t.failed += len(messages)
-		answer = "FAILED: " + err.Error()
-	}
-	t.say("  %s", answer)
-	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -62,6 +63,113 @@ func newBench(t *testing.T) *bench {
 		b.to = append(b.to, "--to", s.Name+"="+s.URL)
 	}
 	return b
+}
+
+// elsewhere are the flags with another place for one device.
+func (b *bench) elsewhere(device, url string) []string {
+	to := slices.Clone(b.to)
+	for i := range to {
+		if strings.HasPrefix(to[i], device+"=") {
+			to[i] = device + "=" + url
+		}
+	}
+	return to
+}
+
+// closedPort is an address of this machine where nothing listens.
+func closedPort(t *testing.T) string {
+	t.Helper()
+	l, err := net.ListenPacket("udp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.LocalAddr().String()
+}
+
+// twice has a button with two datagrams at one moment, and one with a third
+// some time later.
+const twice = `show "Twice" uses "rack.yaml"
+page cameras on desk {
+  button 1.1 "Both" { cut main to wide; cut main to goal }
+  button 1.2 "Later" { cut main to wide; wait 40ms; cut main to goal }
+}
+`
+
+// TestSendToNobody: a datagram that nobody takes has failed, each of several,
+// and one that is taken never has.
+func TestSendToNobody(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	b := newBench(t)
+	defer b.rack.Close()
+	if err := os.WriteFile("twice.show", []byte(twice), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, button := range []string{"cameras 1.1", "cameras 1.2"} {
+		code, out, _ := cuewright(slices.Concat([]string{"send", "twice.show", "--button", button}, b.elsewhere("mixer", "osc.udp://"+closedPort(t)))...)
+		if code != exitFindings || !strings.Contains(out, "0 messages sent, 2 failed") || strings.Contains(out, "on its way") ||
+			strings.Count(out, "[device-refused]") != 2 {
+			t.Errorf("%s: exit code %d\n%s", button, code, out)
+		}
+		code, out, _ = cuewright(slices.Concat([]string{"send", "twice.show", "--button", button}, b.to)...)
+		if code != exitClean || !strings.Contains(out, "2 messages sent, 0 failed") || strings.Count(out, "on its way") != 2 {
+			t.Errorf("%s: exit code %d\n%s", button, code, out)
+		}
+	}
+}
+
+// TestAHungDeviceDelaysNobody: what another device is told does not wait for
+// one that never answers.
+func TestAHungDeviceDelaysNobody(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	b := newBench(t)
+	defer b.rack.Close()
+	hung, err := net.Listen("tcp", "127.0.0.1:0") // the kernel accepts, nobody answers
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer hung.Close()
+	text := strings.Replace(twice, "cut main to wide;", "record safety; record iso;", 1)
+	if err := os.WriteFile("hung.show", []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	code, out, _ := cuewright(slices.Concat([]string{"send", "hung.show", "--button", "cameras 1.1"}, b.elsewhere("safety", "http://"+hung.Addr().String()))...)
+	failed := strings.Index(out, "safety: record safety  FAILED")
+	if code != exitFindings || failed < 0 || !strings.Contains(out, "2 messages sent, 1 failed") {
+		t.Fatalf("exit code %d\n%s", code, out)
+	}
+	for _, other := range []string{"iso: record iso  on its way", "mixer: cut main to goal  on its way"} {
+		if at := strings.Index(out, other); at < 0 || at > failed {
+			t.Errorf("%q had to wait:\n%s", other, out)
+		}
+	}
+}
+
+// failing is a writer that fails after some bytes, as a closed pipe does.
+type failing struct{ left int }
+
+// Write takes what it still takes.
+func (f *failing) Write(p []byte) (int, error) {
+	if f.left -= len(p); f.left < 0 {
+		return 0, syscall.EPIPE
+	}
+	return len(p), nil
+}
+
+// TestSendWithoutAReader: a cue is sent to its end though nobody reads what is
+// told, and that is said.
+func TestSendWithoutAReader(t *testing.T) {
+	b := newBench(t)
+	var err bytes.Buffer
+	code := run(slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.to), streams{in: strings.NewReader(""), out: &failing{60}, err: &err})
+	const want = "cuewright: 2 messages sent, 0 failed, but nobody could read what became of each\n" +
+		"cuewright: the output cannot be written: nobody reads it any more\n"
+	if code != exitUsage || err.String() != want {
+		t.Errorf("exit code %d, said %q", code, err.String())
+	}
+	if got := b.heard(t, 2); len(got) != 2 {
+		t.Errorf("heard %q", got)
+	}
 }
 
 // heard waits until the stand-ins have been told that many things, ends them,
@@ -153,14 +261,13 @@ func TestSendTellsWhatFailed(t *testing.T) {
 	}
 	address := closed.Addr().String()
 	closed.Close()
-	args := slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.to, []string{"--to", "safety=http://" + address})
-	code, out, _ := cuewright(args...)
+	code, out, _ := cuewright(slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.elsewhere("safety", "http://"+address))...)
 	if code != exitFindings || !strings.Contains(out, "[device-refused]") || !strings.Contains(out, "1 message sent, 1 failed") {
 		t.Errorf("exit code %d\n%s", code, out)
 	}
 	os.Unsetenv("SMALL_SAFETY_TOKEN") // Setenv of newBench brings it back
 	code, out, _ = cuewright(slices.Concat([]string{"send", "small.show", "--macro", "roll"}, b.to)...)
-	if code != exitFindings || !strings.Contains(out, "[credential-missing]") {
+	if code != exitFindings || !strings.Contains(out, "[credential-missing]") || !strings.Contains(out, "nothing was sent") || strings.Contains(out, "->") {
 		t.Errorf("exit code %d\n%s", code, out)
 	}
 	if strings.Contains(out, "secret") {

@@ -56,12 +56,13 @@ func commandLine(args []string, word string) source.Span {
 	start, end := 0, -1
 	for _, a := range args {
 		b.WriteByte(' ')
-		from := b.Len()
+		from, it := b.Len(), word != "" && (strings.HasPrefix(a, word) || strings.HasSuffix(a, "="+word))
+		a = masked(a)
 		if strings.ContainsAny(a, " \t\n'\"") || a == "" {
 			a = "'" + strings.ReplaceAll(a, "'", `'\''`) + "'"
 		}
 		b.WriteString(a)
-		if end < 0 && word != "" && strings.HasPrefix(strings.Trim(a, "'"), word) {
+		if end < 0 && it {
 			start, end = from, from+len(a)
 		}
 	}

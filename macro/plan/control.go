@@ -56,20 +56,33 @@ func (r *reader) control(key, body *node) {
 	}
 }
 
-// address reads `wire://host:port` and, for HTTP, a path.
-func (r *reader) address(c *Control, n *node) {
-	text, ok := r.words(n, "the address")
-	if !ok {
-		return
-	}
+// Address is where a device is reached and how: Base is the path that every
+// request begins with, without a slash at its end; OSC has none.
+type Address struct {
+	Wire       Wire
+	Host, Base string // host:port; for HTTP the port may be left out
+}
+
+// WrongAddress is why a text is no address, in the user's words and with no
+// secret in it. Write is what to do about it, or "".
+type WrongAddress struct {
+	Code        diag.Code
+	What, Write string
+}
+
+// ParseAddress reads `wire://host:port` and, for HTTP, a path. The second value
+// is nil when it is one.
+func ParseAddress(text string) (Address, *WrongAddress) {
 	wire, rest, found := strings.Cut(text, "://")
+	bad := func(write, what string, args ...any) (Address, *WrongAddress) {
+		return Address{}, &WrongAddress{"bad-address", fmt.Sprintf(what, args...), write}
+	}
 	if !found || !slices.Contains(wires, Wire(wire)) {
 		var known []string
 		for _, w := range wires {
 			known = append(known, string(w)+"://")
 		}
-		r.lose(diag.New("bad-address", n.at, "the address does not begin with %s", nearest.Quote(known)))
-		return
+		return bad("", "the address does not begin with %s", nearest.Quote(known))
 	}
 	host, path := rest, ""
 	if i := strings.IndexByte(rest, '/'); i >= 0 {
@@ -78,23 +91,36 @@ func (r *reader) address(c *Control, n *node) {
 	web := wire == string(HTTP) || wire == string(HTTPS)
 	path = strings.TrimRight(path, "/")
 	switch {
-	case strings.Contains(host, "@"):
-		r.lose(diag.New("secret-in-plan", n.at, "a login stands in the address").
-			Mend("write `login: NAME`, and put user:password into the environment variable NAME"))
-		return
+	case strings.Contains(host, "@"), strings.Contains(path, "@") && badHost(host, web) != "": // a password may hold a slash
+		return Address{}, &WrongAddress{"secret-in-plan", "a login stands in the address",
+			"write `login: NAME`, and put user:password into the environment variable NAME"}
 	case path != "" && !web:
-		r.lose(diag.New("bad-address", n.at, "`%s` is a path, and OSC messages bring their own", path).
-			Mend("write `%s://%s`", wire, host))
-		return
+		return bad(fmt.Sprintf("write `%s://%s`", wire, host), "`%s` is a path, and OSC messages bring their own", path)
 	case strings.ContainsAny(path, "?#{} ") || !printable(path):
-		r.lose(diag.New("bad-address", n.at, "`%s` is not a path that every request can begin with", path))
-		return
+		return bad("", "`%s` is not a path that every request can begin with", path)
 	}
 	if why := badHost(host, web); why != "" {
-		r.lose(diag.New("bad-address", n.at, "%s", why).Mend("write it as `%s://host:port`", wire))
+		return bad(fmt.Sprintf("write it as `%s://host:port`", wire), "%s", why)
+	}
+	return Address{Wire(wire), host, path}, nil
+}
+
+// address reads where a device is.
+func (r *reader) address(c *Control, n *node) {
+	text, ok := r.words(n, "the address")
+	if !ok {
 		return
 	}
-	c.Wire, c.Address, c.Base = Wire(wire), host, path
+	a, wrong := ParseAddress(text)
+	if wrong == nil {
+		c.Wire, c.Address, c.Base = a.Wire, a.Host, a.Base
+		return
+	}
+	d := diag.New(wrong.Code, n.at, "%s", wrong.What)
+	if wrong.Write != "" {
+		d = d.Mend("%s", wrong.Write)
+	}
+	r.lose(d)
 }
 
 // badHost says what is wrong with host:port, or "". HTTP has a port of its own.
