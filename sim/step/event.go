@@ -14,6 +14,7 @@ const (
 	Fault                    // A Devices, B Health
 	Observe                  // A Vars, B value: a device says so
 	StopAll                  // every running task ends; pictures stay
+	Stand                    // A Cues, or how many there are: this cue is on standby, nothing is fired
 )
 
 // Event is what happens to a show from outside. At is the time in

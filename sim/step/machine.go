@@ -84,6 +84,8 @@ func (m *Machine) Apply(s *state.State, e Event, effects []Effect) []Effect {
 		m.observe(e.A, uint32(e.B))
 	case StopAll:
 		m.stopAll()
+	case Stand:
+		m.mark(m.standby, uint32(e.A))
 	}
 	m.settle()
 	effects = m.out
@@ -132,6 +134,8 @@ func (m *Machine) Enabled(s *state.State, e Event) bool {
 		return m.L.Get(s, m.P.Devices[e.A].Health) != uint32(e.B)
 	case Observe:
 		return m.L.Get(s, e.A) != uint32(e.B)
+	case Stand:
+		return m.L.Get(s, m.standby) != uint32(e.A)
 	}
 	return true
 }

@@ -30,7 +30,7 @@ func (t *Teller) effect(b *Beat, before *state.State, e *step.Effect) {
 	case step.Timed:
 		b.Notes = append(b.Notes, running(p, e.Task)+"it waits no longer"+where(p, e))
 	case step.Ignored:
-		b.Notes = append(b.Notes, t.ignored(e))
+		b.Notes = append(b.Notes, t.Ignored(e))
 	case step.Fired:
 		b.Notes = append(b.Notes, cueWords(p, e.A)+" is fired")
 	case step.Started:
@@ -104,8 +104,8 @@ func why(p *program.Program, e *step.Effect) string {
 	return "it could not be done"
 }
 
-// ignored says why a press or run changed nothing.
-func (t *Teller) ignored(e *step.Effect) string {
+// Ignored says why a press or run changed nothing, of an effect that is Ignored.
+func (t *Teller) Ignored(e *step.Effect) string {
 	p := t.m.P
 	switch e.Reason {
 	case step.NotShowing:

@@ -53,6 +53,11 @@ func (t *Teller) title(before *state.State, e step.Event) (title, place string) 
 		return "heard: " + t.what(e.A) + " is " + t.Value(e.A, uint32(e.B)), ""
 	case step.StopAll:
 		return "stop everything that runs", ""
+	case step.Stand:
+		if int(e.A) < len(p.Cues) {
+			return "on standby: " + cueWords(p, e.A), Place(p, p.Cues[e.A].At)
+		}
+		return "nothing on standby", ""
 	}
 	return "", ""
 }

@@ -19,7 +19,7 @@ const (
 	Event    Kind = 4  // A step.EventKind, B and C its A and B
 	Cue      Kind = 5  // A cue was fired
 	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, Data its bytes
-	Outcome  Kind = 7  // what became of the messages of a device up to number B of this session's: A device, C how many, D 0 done 1 failed, Text the answer or why
+	Outcome  Kind = 7  // what became of a message: A device, B message, D 1 when it failed, Text the answer or why; in a device's order of Sent
 	Heard    Kind = 8  // A device, B variable, C value
 	Alert    Kind = 9  // Text, By where from: show, check, device or controller
 	Fault    Kind = 10 // A device, B health, Text why

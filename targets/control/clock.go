@@ -1,0 +1,73 @@
+package control
+
+import (
+	"time"
+)
+
+// clock is the show's time: microseconds since power-on, by a clock that
+// nobody can set.
+type clock interface {
+	now() int64
+	alarm() (alarm, error)
+}
+
+// alarm rings once at a moment of a clock, never before it. Only the loop uses
+// it.
+type alarm interface {
+	set(due int64)          // instead of what was set; state.Off is never
+	rings() <-chan struct{} // may ring once too often
+	close()
+}
+
+// monotonic is time since a start, of which `at` microseconds of show time
+// had passed.
+type monotonic struct {
+	start time.Time
+	at    int64
+}
+
+func startClock(at int64) *monotonic { return &monotonic{time.Now(), at} }
+
+func (c *monotonic) now() int64 { return c.at + time.Since(c.start).Microseconds() }
+
+// timerAlarm is an alarm by the runtime's timers, for systems without a better
+// one.
+type timerAlarm struct {
+	clock *monotonic
+	timer *time.Timer
+	ring  chan struct{}
+}
+
+func newTimerAlarm(c *monotonic) *timerAlarm {
+	return &timerAlarm{clock: c, ring: make(chan struct{}, 1)}
+}
+
+func (a *timerAlarm) set(due int64) {
+	if a.timer != nil {
+		a.timer.Stop()
+	}
+	if due < 0 {
+		return
+	}
+	wait := time.Until(a.clock.start.Add(time.Duration(due-a.clock.at) * time.Microsecond))
+	if a.timer == nil {
+		a.timer = time.AfterFunc(wait, func() { ring(a.ring) })
+		return
+	}
+	a.timer.Reset(wait)
+}
+
+func (a *timerAlarm) rings() <-chan struct{} { return a.ring }
+
+func (a *timerAlarm) close() {
+	if a.timer != nil {
+		a.timer.Stop()
+	}
+}
+
+func ring(c chan struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
+}

@@ -1,0 +1,5 @@
+//go:build !linux
+
+package control
+
+func (c *monotonic) alarm() (alarm, error) { return newTimerAlarm(c), nil }

@@ -1,0 +1,465 @@
+// Package control runs a show: presses come in, devices are told, and what
+// they say is heard.
+//
+// One goroutine, the loop, owns the state and a step.Machine. Whatever happens
+// comes to it through one queue and is done to its end before the next, as W3C
+// SCXML has it: events in the order of the queue, timers that ran out before
+// them by their due time and in table order. Each event is applied, what it
+// sends is given to the devices' lines, it is put into the journal, and then
+// looked at for what must not happen on air. So the journal's events, applied
+// again, send the same bytes (Replay).
+//
+// Nothing that can wait is waited for in the loop: each device has a line, a
+// queue with a goroutine of its own; the journal has one; a surface looks at a
+// View, which is made when the queue is empty and never changed.
+//
+// After a power cut the show is where the journal has it, with its scripts
+// ended, and held: devices are read, and nothing is sent before an operator
+// resumes. What the plan wishes for each output after a cut is not known here:
+// all are left as they are.
+package control
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"cuewright/macro/program"
+	"cuewright/sim/onair"
+	"cuewright/sim/state"
+	"cuewright/sim/step"
+	"cuewright/sim/story"
+	"cuewright/targets/journal"
+	"cuewright/targets/prepare"
+	"cuewright/targets/surface"
+)
+
+// Options says how a show is run.
+type Options struct {
+	Dir     string                // where the journal and the programs are kept; "" keeps none
+	Env     func(string) string   // where credentials are; nil is an empty environment
+	Bundles bool                  // a salvo to an OSC device goes as one bundle
+	Load    func() prepare.Result // reads the show again; nil means that it cannot be
+	Journal journal.Options       // Trouble is the controller's
+
+	// Devices, when set, says where the devices of a program are; without it
+	// they are where the program says. It must keep their number and order.
+	Devices func(*program.Program) ([]program.Device, error)
+
+	// Log, when set, is told what an operator at the console should know. It is
+	// called from several goroutines.
+	Log func(text string)
+
+	clock func(at int64) clock // of tests
+	dial  dial                 // of tests
+}
+
+// Controller is a running show. It is a surface.Desk.
+type Controller struct {
+	opts    Options
+	clock   clock
+	bell    alarm
+	journal *journal.Writer // or nil
+	queue   chan func()
+	ended   chan struct{} // the loop has ended
+	stop    chan context.Context
+
+	newest   atomic.Pointer[surface.View]
+	onDisk   atomic.Pointer[string]
+	watching watching
+	loading  sync.Mutex // held by Reload; nothing is locked under it
+	watch    sync.WaitGroup
+
+	// The loop's own.
+	show     *show
+	past     []surface.Alert // the last, oldest first
+	held     bool
+	stopping bool
+	filter   filter
+	waiting  *swap // a program that waits for scripts to end
+	dirty    bool  // a view is due
+	viewed   int64 // show time of the newest view
+	kept     int64 // the journal's size at the last snapshot
+	old      sync.WaitGroup
+}
+
+var _ surface.Desk = (*Controller)(nil)
+
+// waitingRoom is how many presses and reports can wait for the loop.
+const waitingRoom = 1024
+
+// Start runs a program. It gives the controller once it is ready to take
+// presses; devices may not have been reached yet.
+func Start(p *program.Program, opts Options) (*Controller, error) {
+	if opts.Env == nil {
+		opts.Env = func(string) string { return "" }
+	}
+	if opts.clock == nil {
+		opts.clock = func(at int64) clock { return startClock(at) }
+	}
+	if opts.dial == nil {
+		opts.dial = dialler(opts.Env, opts.Bundles)
+	}
+	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1)}
+	s := newShow(p, Digest(p))
+	before, err := c.recover(s)
+	if err != nil {
+		return nil, err
+	}
+	c.show = s
+	c.clock = opts.clock(s.state.Now)
+	if c.bell, err = c.clock.alarm(); err != nil {
+		return nil, err
+	}
+	if err := c.begin(before); err != nil {
+		c.bell.close()
+		return nil, err
+	}
+	c.onDisk.Store(&s.digest)
+	c.publish()
+	go c.loop()
+	c.watchFile()
+	return c, nil
+}
+
+// begin opens the journal and the lines.
+func (c *Controller) begin(before *past) error {
+	lines, err := c.connect(c.show, nil)
+	if err != nil {
+		return err
+	}
+	if err := c.open(before); err != nil {
+		for _, l := range lines {
+			l.link.close()
+		}
+		return err
+	}
+	for _, l := range lines {
+		l.start()
+	}
+	return nil
+}
+
+// connect gives a show its lines: those of old that lead to the same device,
+// new ones for the rest, which it returns and which are not started yet.
+func (c *Controller) connect(s *show, old []*line) (fresh []*line, err error) {
+	devices := s.p.Devices
+	if c.opts.Devices != nil {
+		if devices, err = c.opts.Devices(s.p); err != nil {
+			return nil, err
+		}
+	}
+	for i, d := range devices {
+		if d.Wire == "" {
+			continue
+		}
+		at := slices.IndexFunc(old, func(l *line) bool { return l != nil && same(l.device, d) })
+		if at >= 0 {
+			s.lines[i] = old[at]
+			continue
+		}
+		l, err := newLine(d, c, c.opts.dial)
+		if err != nil {
+			for _, l := range fresh {
+				l.link.close()
+			}
+			return nil, err
+		}
+		l.watch(s.p, int32(i))
+		s.lines[i] = l
+		fresh = append(fresh, l)
+	}
+	return fresh, nil
+}
+
+// same says that two devices are one and are spoken to in the same way.
+func same(a, b program.Device) bool {
+	a.Health, a.At = b.Health, b.At
+	return a == b
+}
+
+// loop is the goroutine that owns the show.
+func (c *Controller) loop() {
+	defer close(c.ended)
+	var over <-chan struct{} // all lines are empty
+	for {
+		c.set()
+		select {
+		case do := <-c.queue:
+			c.turn(do)
+		case <-c.bell.rings():
+			c.turn(nil)
+		case ctx := <-c.stop:
+			c.stopping = true
+			over = c.drain(ctx)
+		case <-over:
+			c.end()
+			return
+		}
+		for range waitingRoom {
+			select {
+			case do := <-c.queue:
+				c.turn(do)
+				continue
+			default:
+			}
+			break
+		}
+		c.rest()
+	}
+}
+
+// turn lets time pass until now and then does something.
+func (c *Controller) turn(do func()) {
+	now := c.clock.now()
+	for {
+		timer, due := c.show.state.Next()
+		if timer < 0 || due > now {
+			break
+		}
+		c.apply(step.Event{Kind: step.Expire, A: timer, At: max(due, c.show.state.Now)})
+	}
+	c.show.state.Now = max(c.show.state.Now, now)
+	if do != nil {
+		do()
+	}
+	c.settle()
+	c.swapIfFree()
+}
+
+// apply applies an event. What it gives is good until the next.
+func (c *Controller) apply(e step.Event) []step.Effect {
+	s := c.show
+	s.before.CopyFrom(s.state)
+	s.effects = s.m.Apply(s.state, e, s.effects[:0])
+	c.note(journal.Record{Kind: journal.Event, A: int32(e.Kind), B: e.A, C: e.B})
+	s.batches = bundle(s.index, s.effects, s.batches)
+	for i := range s.batches {
+		c.give(&s.batches[i], 0)
+	}
+	s.want(e, s.effects)
+	c.tell(s.effects)
+	s.was.Look(s.before)
+	s.is.Look(s.state)
+	for _, f := range s.watch.Look(s.before, s.state, s.was, s.is, e, s.effects) {
+		if onair.Allowed(s.p, f, time.Now().Format(time.DateOnly)) < 0 {
+			c.alert("check", f.What+" ["+f.Code+"]")
+		}
+	}
+	c.dirty = true
+	return s.effects
+}
+
+// tell puts what an event did into the journal, and before operators what they
+// should know.
+func (c *Controller) tell(effects []step.Effect) {
+	for i := range effects {
+		switch e := &effects[i]; e.Kind {
+		case step.Fired:
+			c.note(journal.Record{Kind: journal.Cue, A: e.A})
+		case step.Alerted:
+			c.alert("show", e.Text)
+		case step.Noted:
+			c.note(journal.Record{Kind: journal.Mark, By: "show", Text: e.Text})
+		case step.Failed, step.Blocked:
+			c.alert("show", story.Failure(c.show.p, e))
+		case step.Missed:
+			c.alert("show", "what was expected did not come true: "+story.Place(c.show.p, c.show.p.Code[e.Instr].At))
+		case step.Timed:
+			c.note(journal.Record{Kind: journal.Mark, By: "show", Text: "waits no longer: " + story.Place(c.show.p, c.show.p.Code[e.Instr].At)})
+		}
+	}
+}
+
+// give gives messages to their device. By is 1 when an operator asked for them.
+func (c *Controller) give(b *batch, by int32) {
+	s := c.show
+	j := job{device: b.device, indexes: slices.Clone(b.indexes), messages: make([]*program.Message, len(b.indexes))}
+	for i, index := range b.indexes {
+		j.messages[i] = &s.p.Messages[index]
+	}
+	l := s.lines[b.device]
+	taken := l != nil && !c.held && l.put(j)
+	if c.journal != nil {
+		for i, index := range b.indexes {
+			c.note(journal.Record{Kind: journal.Sent, A: b.device, B: index, C: b.group, D: by, Data: wireBytes(j.messages[i])})
+		}
+	}
+	if taken {
+		return
+	}
+	why := errBehind
+	if c.held {
+		why = errHeld // no script runs then, so nothing should have come here
+	}
+	for i := range j.messages {
+		c.outcome(b.device, b.indexes[i], "", why)
+	}
+	c.alert("device", s.p.Devices[b.device].Name+": "+why.Error())
+}
+
+// outcome notes what became of a message. It may be called from any goroutine.
+func (c *Controller) outcome(device, message int32, answer string, err error) {
+	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: device, B: message, Text: answer}
+	if err != nil {
+		r.D, r.Text = 1, err.Error()
+	}
+	if c.journal != nil {
+		c.journal.Append(r)
+	}
+}
+
+// note puts a record into the journal, at the show's now.
+func (c *Controller) note(r journal.Record) {
+	if c.journal != nil {
+		r.At = c.show.state.Now
+		c.journal.Append(r)
+	}
+}
+
+// keptAlerts is how many alerts a view has.
+const keptAlerts = 20
+
+// alert tells operators something.
+func (c *Controller) alert(from, text string) {
+	c.note(journal.Record{Kind: journal.Alert, By: from, Text: text})
+	if len(c.past) == keptAlerts {
+		c.past = slices.Delete(slices.Clone(c.past), 0, 1) // views share the memory
+	}
+	c.past = append(c.past[:len(c.past):len(c.past)], surface.Alert{At: time.Now(), Text: text})
+	c.dirty = true
+	c.log(text)
+}
+
+func (c *Controller) log(text string) {
+	if c.opts.Log != nil {
+		c.opts.Log(text)
+	}
+}
+
+// post has the loop do something. It waits for a place in the queue.
+func (c *Controller) post(do func()) {
+	select {
+	case c.queue <- do:
+	case <-c.ended:
+	}
+}
+
+// viewEvery is the least time between two views, and viewAtLeast the most, in
+// microseconds: a surface that sees none for two seconds is right to worry.
+const (
+	viewEvery   int64 = 10_000
+	viewAtLeast int64 = 500_000
+)
+
+// rest is what the loop does when nothing waits.
+func (c *Controller) rest() {
+	now := c.clock.now()
+	if due := c.viewed + viewEvery; c.dirty && now >= due || now >= c.viewed+viewAtLeast {
+		c.publish()
+	}
+	c.keep()
+}
+
+// set sets the alarm to what comes first.
+func (c *Controller) set() {
+	next := c.viewed + viewAtLeast
+	if c.dirty {
+		next = c.viewed + viewEvery
+	}
+	if _, due := c.show.state.Next(); due != state.Off {
+		next = min(next, due)
+	}
+	if due := c.settles(); due >= 0 {
+		next = min(next, due)
+	}
+	c.bell.set(next)
+}
+
+// Stop ends the show in order: no press is taken any more, what waits for the
+// devices is sent until ctx ends, and the journal is closed.
+func (c *Controller) Stop(ctx context.Context) error {
+	select {
+	case c.stop <- ctx:
+	default: // somebody else does
+	}
+	<-c.ended
+	c.watch.Wait()
+	if c.journal == nil {
+		return nil
+	}
+	if err := c.journal.Close(); err != nil {
+		return fmt.Errorf("the end of the journal could not be kept: %w", err)
+	}
+	return nil
+}
+
+// drain lets the lines send what they have. The channel is closed when they
+// have.
+func (c *Controller) drain(ctx context.Context) <-chan struct{} {
+	over := make(chan struct{})
+	var all sync.WaitGroup
+	for _, l := range c.show.lines {
+		if l != nil {
+			l.end()
+			all.Go(func() { l.finish(ctx) })
+		}
+	}
+	go func() {
+		all.Wait()
+		c.old.Wait()
+		close(over)
+	}()
+	return over
+}
+
+// end is the last that the loop does.
+func (c *Controller) end() {
+	for {
+		select {
+		case do := <-c.queue: // the last reports of the lines
+			c.turn(do)
+			continue
+		default:
+		}
+		break
+	}
+	c.note(journal.Record{Kind: journal.Stopped})
+	c.bell.close()
+}
+
+// became notes what became of a message of a line.
+func (c *Controller) became(_ *line, j job, at int, answer string, err error) {
+	c.outcome(j.device, j.indexes[at], answer, err)
+}
+
+// health hears of a device that is away, or back.
+func (c *Controller) health(l *line, well bool, why string) {
+	c.post(func() {
+		device := int32(slices.Index(c.show.lines, l))
+		if device < 0 {
+			return // of a show that has gone
+		}
+		value, text := program.Away, why
+		if well {
+			value, text = program.Well, c.show.p.Devices[device].Name+" answers again"
+		}
+		e := step.Event{Kind: step.Fault, A: device, B: int32(value), At: c.show.state.Now}
+		if !c.show.m.Enabled(c.show.state, e) {
+			return
+		}
+		c.note(journal.Record{Kind: journal.Fault, A: device, B: int32(value), Text: why})
+		c.apply(e)
+		c.alert("device", text)
+	})
+}
+
+func (c *Controller) said(_ *line, what string) { c.post(func() { c.alert("device", what) }) }
+
+func (c *Controller) mail(l *line) { c.post(func() { c.letters(l) }) }
+
+var errHeld = errors.New("not sent: nobody has resumed the show")

@@ -1,0 +1,271 @@
+package control
+
+import (
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"cuewright/macro/program"
+	"cuewright/sim/step"
+	"cuewright/sim/story"
+	"cuewright/targets/journal"
+	"cuewright/targets/surface"
+)
+
+// pressTime is how long a press waits for its turn.
+const pressTime = time.Second
+
+// pending is a press on its way through the queue. Taken decides between the
+// loop, which does it, and the presser, who has waited long enough.
+type pending struct {
+	press  surface.Press
+	taken  atomic.Bool
+	answer chan surface.Answer
+}
+
+var busy = surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it was not done"}
+
+// Press applies a press.
+func (c *Controller) Press(p surface.Press) surface.Answer {
+	w := &pending{press: p, answer: make(chan surface.Answer, 1)}
+	select {
+	case c.queue <- func() { c.press(w) }:
+	default:
+		return busy
+	}
+	late := time.NewTimer(pressTime)
+	defer late.Stop()
+	select {
+	case a := <-w.answer:
+		return a
+	case <-late.C:
+	case <-c.ended:
+	}
+	if w.taken.CompareAndSwap(false, true) {
+		return busy
+	}
+	return <-w.answer
+}
+
+// press is the loop's side of Press.
+func (c *Controller) press(w *pending) {
+	if !w.taken.CompareAndSwap(false, true) {
+		return
+	}
+	p := &w.press
+	answer := c.judge(p)
+	if answer.Outcome == surface.Done {
+		answer = c.do(p)
+	}
+	c.note(journal.Record{Kind: journal.Press, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(answer.Outcome), By: p.By, Text: answer.Text})
+	w.answer <- answer
+}
+
+// what is the index that a press names.
+func what(p *surface.Press) int32 {
+	switch p.Kind {
+	case surface.Down, surface.Up:
+		return p.Button
+	case surface.Go:
+		return p.Cue
+	case surface.Resend:
+		return p.Destination
+	}
+	return -1
+}
+
+func refused(reason step.Reason, text string) surface.Answer {
+	return surface.Answer{Outcome: surface.Refused, Reason: reason, Text: text}
+}
+
+// judge says whether a press may be done; Done means that it may.
+func (c *Controller) judge(p *surface.Press) surface.Answer {
+	s := c.show
+	switch {
+	case c.stopping:
+		return refused(step.NoReason, "the show is being stopped")
+	case p.Of != nil && p.Of != s.p:
+		return refused(step.NoReason, "another show has been loaded")
+	case !within(p, s.p):
+		return refused(step.NoReason, "there is no such thing in this show")
+	case c.filter.repeated(p, c.clock.now()):
+		return surface.Answer{Outcome: surface.Repeated, Text: "it came twice"}
+	case c.held && p.Kind != surface.Resume && p.Kind != surface.Up:
+		return surface.Answer{Outcome: surface.Held, Text: "nothing is done before somebody resumes"}
+	case p.Kind == surface.Down && p.Surface >= 0 && !s.showing(p.Surface, p.Button):
+		return refused(step.NotShowing, s.tell.ButtonName(p.Button)+" is not showing on "+s.p.Surfaces[p.Surface].Name)
+	}
+	return surface.Answer{}
+}
+
+// within says whether what a press names is there.
+func within(p *surface.Press, of *program.Program) bool {
+	index := func(i int32, n int) bool { return i >= 0 && int(i) < n }
+	if p.Surface != -1 && !index(p.Surface, len(of.Surfaces)) {
+		return false
+	}
+	switch p.Kind {
+	case surface.Down, surface.Up:
+		return index(p.Button, len(of.Buttons))
+	case surface.Go:
+		return p.Cue == -1 || index(p.Cue, len(of.Cues))
+	case surface.Resend:
+		return index(p.Destination, len(of.Destinations))
+	}
+	return p.Kind <= surface.Resend
+}
+
+func (s *show) showing(on, button int32) bool {
+	pages := s.p.Surfaces[on].Pages
+	return len(pages) > 0 && pages[s.m.L.Get(s.state, s.p.Surfaces[on].Page)] == s.p.Buttons[button].Page
+}
+
+// do does a press.
+func (c *Controller) do(p *surface.Press) surface.Answer {
+	e := step.Event{At: c.show.state.Now}
+	switch p.Kind {
+	case surface.Down:
+		e.Kind, e.A = step.Down, p.Button
+	case surface.Up:
+		e.Kind, e.A = step.Up, p.Button
+	case surface.Go:
+		e.Kind, e.A = step.Go, p.Cue
+	case surface.StopAll:
+		e.Kind = step.StopAll
+	case surface.Back, surface.Skip:
+		return c.stand(p.Kind)
+	case surface.Resume:
+		return c.resume(p.By)
+	case surface.Resend:
+		return c.resend(p.Destination)
+	}
+	return c.answer(c.apply(e))
+}
+
+// answer says what became of a press by what it did: refused when it set
+// nothing off, else done, with the first thing that did not go as it should.
+func (c *Controller) answer(effects []step.Effect) surface.Answer {
+	began := false
+	for i := range effects {
+		e := &effects[i]
+		switch e.Kind {
+		case step.Started, step.Sent:
+			began = true
+		case step.Failed, step.Blocked:
+			return surface.Answer{Reason: e.Reason, Text: story.Failure(c.show.p, e)}
+		case step.Ignored:
+			a := surface.Answer{Reason: e.Reason, Text: c.show.tell.Ignored(e)}
+			if !began && e.Reason != step.CoverOpened && e.Reason != step.WasQueued {
+				a.Outcome = surface.Refused
+			}
+			return a
+		}
+	}
+	return surface.Answer{}
+}
+
+// stand moves standby by one cue.
+func (c *Controller) stand(k surface.Kind) surface.Answer {
+	s := c.show
+	to := int32(s.m.L.Get(s.state, s.p.StandbyVar())) + 1
+	if k == surface.Back {
+		to -= 2
+	}
+	if to < 0 || int(to) > len(s.p.Cues) {
+		return refused(step.NothingToDo, "the rundown has no more cues in this direction")
+	}
+	return c.answer(c.apply(step.Event{Kind: step.Stand, A: to, At: s.state.Now}))
+}
+
+// resume lets a held controller send.
+func (c *Controller) resume(by string) surface.Answer {
+	if !c.held {
+		return refused(step.NothingToDo, "nothing is held")
+	}
+	c.held, c.dirty = false, true
+	c.note(journal.Record{Kind: journal.Mark, By: by, Text: "resumed"})
+	c.log("resumed by " + by)
+	return surface.Answer{}
+}
+
+// watching is who waits for views. mu is taken under no other lock and no
+// other under it.
+type watching struct {
+	mu  sync.Mutex
+	all map[chan struct{}]bool
+}
+
+// View is the newest view.
+func (c *Controller) View() *surface.View { return c.newest.Load() }
+
+// Watch says when there is a newer view.
+func (c *Controller) Watch() (<-chan struct{}, func()) {
+	w := &c.watching
+	changed := make(chan struct{}, 1)
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.all == nil {
+		w.all = map[chan struct{}]bool{}
+	}
+	w.all[changed] = true
+	return changed, func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		delete(w.all, changed)
+	}
+}
+
+func (w *watching) tell() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for changed := range w.all {
+		ring(changed)
+	}
+}
+
+// publish makes the newest view.
+func (c *Controller) publish() {
+	s, last := c.show, c.newest.Load()
+	v := &surface.View{Program: s.p, At: time.Now(), Show: s.p.Show, Running: s.digest, OnDisk: *c.onDisk.Load(), Held: c.held, Alerts: c.past}
+	if last != nil {
+		v.Serial = last.Serial + 1
+	}
+	if last != nil && !c.dirty && last.Program == s.p {
+		v.Page, v.Lamps, v.Open, v.Standby, v.Away, v.Drifted = last.Page, last.Lamps, last.Open, last.Standby, last.Away, last.Drifted
+	} else {
+		c.look(v)
+	}
+	c.newest.Store(v)
+	c.dirty, c.viewed = false, c.clock.now()
+	c.watching.tell()
+}
+
+// look fills a view from the state.
+func (c *Controller) look(v *surface.View) {
+	s := c.show
+	get := func(x int32) uint32 { return s.m.L.Get(s.state, x) }
+	v.Page = make([]int32, len(s.p.Surfaces))
+	for i := range s.p.Surfaces {
+		v.Page[i] = -1
+		if f := &s.p.Surfaces[i]; len(f.Pages) > 0 {
+			v.Page[i] = f.Pages[get(f.Page)]
+		}
+	}
+	v.Lamps, v.Open = make([]step.LampState, len(s.p.Buttons)), make([]bool, len(s.p.Buttons))
+	for i := range s.p.Buttons {
+		v.Lamps[i] = s.m.Lamp(s.state, int32(i))
+		cover := s.p.Buttons[i].Cover
+		v.Open[i] = cover >= 0 && get(cover) == 1
+	}
+	v.Standby = int32(get(s.p.StandbyVar()))
+	for i := range s.p.Devices {
+		if get(s.p.Devices[i].Health) == program.Away {
+			v.Away = append(v.Away, int32(i))
+		}
+	}
+	for _, x := range s.heard {
+		if c.drifted(x) {
+			v.Drifted = append(v.Drifted, x)
+		}
+	}
+}

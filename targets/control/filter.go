@@ -1,0 +1,73 @@
+package control
+
+import (
+	"cuewright/targets/surface"
+)
+
+// Bounces: a contact that closes closes several times within a few
+// milliseconds, and a finger needs more than that to come down again.
+const bounceTime int64 = 20_000 // microseconds
+
+// A datagram that comes twice comes twice soon.
+const (
+	repeatTime  int64 = 2_000_000 // microseconds
+	repeatCount       = 16        // numbers remembered of each sender
+)
+
+// filter finds presses that came twice. It remembers a bounded number of
+// senders, since anybody can claim to be many.
+type filter struct {
+	downs   map[contact]int64
+	numbers map[string]*numbers
+}
+
+type contact struct {
+	surface, button int32
+	by              string
+}
+
+// numbers are the last numbers of a sender, and when they came.
+type numbers struct {
+	number [repeatCount]uint64
+	at     [repeatCount]int64
+	next   int
+}
+
+// remembered is how many contacts and how many senders are.
+const remembered = 4096
+
+// repeated says whether a press came before.
+func (f *filter) repeated(p *surface.Press, now int64) bool {
+	if p.Number != 0 && f.numbered(p, now) {
+		return true
+	}
+	if p.Kind != surface.Down {
+		return false
+	}
+	if f.downs == nil || len(f.downs) >= remembered {
+		f.downs = map[contact]int64{} // at worst a bounce gets through
+	}
+	k := contact{p.Surface, p.Button, p.By}
+	last, ok := f.downs[k]
+	f.downs[k] = now
+	return ok && now-last < bounceTime
+}
+
+func (f *filter) numbered(p *surface.Press, now int64) bool {
+	if f.numbers == nil || len(f.numbers) >= remembered {
+		f.numbers = map[string]*numbers{}
+	}
+	n := f.numbers[p.By]
+	if n == nil {
+		n = &numbers{}
+		f.numbers[p.By] = n
+	}
+	for i, number := range n.number {
+		if number == p.Number && now-n.at[i] < repeatTime {
+			return true
+		}
+	}
+	n.number[n.next], n.at[n.next] = p.Number, now
+	n.next = (n.next + 1) % repeatCount
+	return false
+}

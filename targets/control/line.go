@@ -1,0 +1,332 @@
+package control
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"cuewright/macro/program"
+	"cuewright/targets/observe"
+	"cuewright/targets/osc"
+	"cuewright/targets/wire"
+)
+
+// line is the queue to one device and the goroutine that empties it. Messages
+// go out in the order in which they were put in. A line that fails tells the
+// boss, and from then on lets nothing through: what is in the queue is told as
+// not sent. Once the device can be reached again it is read first, and only
+// then is it well.
+type line struct {
+	device program.Device
+	boss   boss
+	link   link
+	jobs   chan job
+	ctx    context.Context
+	cancel context.CancelFunc
+	group  sync.WaitGroup
+	last   sync.Once // of jobs being closed
+
+	table   atomic.Pointer[observe.Table]
+	polls   atomic.Pointer[[]poll]
+	mailbox mailbox
+
+	up     atomic.Bool
+	behind atomic.Bool // something is sent of which a refusal may still come
+}
+
+// boss is who owns a line: the controller. Its methods may be called from any
+// goroutine and come back soon.
+type boss interface {
+	became(l *line, m job, at int, answer string, err error) // of one message
+	health(l *line, well bool, why string)
+	said(l *line, what string) // for operators
+	mail(l *line)              // there is something in the mailbox
+}
+
+// job is messages that go together.
+type job struct {
+	device   int32   // Program.Devices
+	indexes  []int32 // Program.Messages
+	messages []*program.Message
+}
+
+// poll is a request that asks how a device is.
+type poll struct {
+	method, target string
+	every          time.Duration
+}
+
+var (
+	errAway    = errors.New("not sent: the device is away")
+	errStopped = errors.New("not sent: the controller was stopped")
+	errBehind  = errors.New("not sent: too much waits for the device already")
+)
+
+// queued is how many jobs can wait for a device. A show sends some in a
+// second; a device that is this far behind is as good as away.
+const queued = 256
+
+// probeEvery is how often a device that is away is looked for.
+const probeEvery = time.Second
+
+func newLine(d program.Device, b boss, dial dial) (*line, error) {
+	l := &line{device: d, boss: b, jobs: make(chan job, queued)}
+	l.ctx, l.cancel = context.WithCancel(context.Background())
+	l.up.Store(true)
+	l.polls.Store(&[]poll{})
+	var err error
+	if l.link, err = dial(d, l.packet); err != nil {
+		l.cancel()
+		return nil, err
+	}
+	return l, nil
+}
+
+// start lets the line work. Its table and polls have been set.
+func (l *line) start() {
+	l.group.Go(l.run)
+	l.group.Go(l.ask)
+}
+
+// put gives the line a job. It says false, and has not taken it, when too much
+// waits already.
+func (l *line) put(j job) bool {
+	select {
+	case l.jobs <- j:
+		return true
+	default:
+		return false
+	}
+}
+
+// end lets no more jobs in; finish waits for those that are, until ctx ends.
+func (l *line) end() { l.last.Do(func() { close(l.jobs) }) }
+
+func (l *line) finish(ctx context.Context) {
+	l.end()
+	stop := context.AfterFunc(ctx, l.cancel)
+	defer stop()
+	l.group.Wait()
+	l.cancel()
+	l.link.close()
+}
+
+// run sends jobs until there are no more.
+func (l *line) run() {
+	defer l.cancel() // nobody asks a device that nothing is sent to any more
+	l.reach()
+	for {
+		var late, again <-chan time.Time
+		if l.behind.Load() {
+			late = time.After(refusalTime)
+		}
+		if !l.up.Load() && len(*l.polls.Load()) == 0 {
+			again = time.After(probeEvery)
+		}
+		select {
+		case j, more := <-l.jobs:
+			if !more {
+				return
+			}
+			l.do(j)
+		case <-late:
+			l.behind.Store(false)
+			if _, _, err := l.link.send(l.ctx, nil); err != nil && l.ctx.Err() == nil {
+				l.fail(err)
+			}
+		case <-again:
+			l.reach()
+		}
+	}
+}
+
+// reach looks whether the device can be reached, when there is nothing that it
+// can be asked.
+func (l *line) reach() {
+	if len(*l.polls.Load()) > 0 {
+		return
+	}
+	if err := l.link.probe(l.ctx); l.ctx.Err() == nil {
+		l.verdict(err)
+	}
+}
+
+func (l *line) verdict(err error) {
+	if err != nil {
+		l.fail(err)
+	} else {
+		l.well()
+	}
+}
+
+// do sends a job and tells what became of each of its messages.
+func (l *line) do(j job) {
+	if why := l.shut(); why != nil {
+		l.tell(j, 0, "", why)
+		return
+	}
+	done, answer, err := l.link.send(l.ctx, j.messages)
+	for i := range done {
+		l.boss.became(l, j, i, answer, nil)
+	}
+	switch {
+	case err == nil:
+		l.behind.Store(!isHTTP(l.device.Wire))
+		return
+	case l.ctx.Err() != nil:
+		l.tell(j, done, "", errStopped)
+		return
+	case answered(err) && done < len(j.messages): // no is an answer: what comes after it may still work
+		l.boss.became(l, j, done, "", err)
+		l.boss.said(l, err.Error())
+		l.do(job{j.device, j.indexes[done+1:], j.messages[done+1:]})
+		return
+	}
+	l.tell(j, done, "", err)
+	l.fail(err)
+}
+
+// shut is why nothing is let through, if so.
+func (l *line) shut() error {
+	switch {
+	case l.ctx.Err() != nil:
+		return errStopped
+	case !l.up.Load():
+		return errAway
+	}
+	return nil
+}
+
+func (l *line) tell(j job, from int, answer string, err error) {
+	for i := from; i < len(j.messages); i++ {
+		l.boss.became(l, j, i, answer, err)
+	}
+}
+
+// answered says that a fault is what the device said, so that it is there.
+func answered(err error) bool {
+	switch wire.CodeOf(err) {
+	case "device-said-no", "device-redirects", "oversized-message":
+		return true
+	}
+	return false
+}
+
+func (l *line) fail(err error) {
+	if l.up.Swap(false) {
+		l.boss.health(l, false, err.Error())
+	}
+}
+
+func (l *line) well() {
+	if !l.up.Swap(true) { // nothing comes before the loop has heard that it is well
+		l.boss.health(l, true, "")
+	}
+}
+
+// watch makes a line hear what p says of its device.
+func (l *line) watch(p *program.Program, device int32) {
+	var polls []poll
+	for _, o := range p.Observations {
+		if o.Device != device || o.Method == "" {
+			continue
+		}
+		every := max(time.Duration(o.Every)*time.Microsecond, shortestPoll)
+		if o.Every <= 0 {
+			every = probeEvery
+		}
+		i := slices.IndexFunc(polls, func(q poll) bool { return q.method == o.Method && q.target == o.Target })
+		if i < 0 {
+			polls = append(polls, poll{o.Method, o.Target, every})
+		} else {
+			polls[i].every = min(polls[i].every, every)
+		}
+	}
+	l.table.Store(observe.New(p, device))
+	l.polls.Store(&polls)
+}
+
+// shortestPoll keeps a plan from asking a device all the time.
+const shortestPoll = 50 * time.Millisecond
+
+// ask asks the device how it is, each poll in its time, until the line ends.
+// Two polls that fail one after the other mean that it is away; it is back
+// when all have been answered.
+func (l *line) ask() {
+	due := map[poll]time.Time{}
+	failed := 0
+	for l.ctx.Err() == nil {
+		polls := *l.polls.Load()
+		next := time.Now().Add(probeEvery)
+		for _, q := range polls {
+			if time.Until(due[q]) <= 0 {
+				if err := l.askOne(q); l.ctx.Err() != nil {
+					return
+				} else if err == nil {
+					failed = 0
+				} else if failed++; failed >= 2 {
+					l.fail(err)
+				}
+				due[q] = time.Now().Add(l.pace(q))
+			}
+			if due[q].Before(next) {
+				next = due[q]
+			}
+		}
+		if failed == 0 && len(polls) > 0 {
+			l.well()
+		}
+		select {
+		case <-time.After(time.Until(next)):
+		case <-l.ctx.Done():
+			return
+		}
+	}
+}
+
+// pace is how long to wait before a poll is sent again: of a device that is
+// away, no more often than it is looked for.
+func (l *line) pace(q poll) time.Duration {
+	if !l.up.Load() {
+		return max(q.every, probeEvery)
+	}
+	return q.every
+}
+
+func (l *line) askOne(q poll) error {
+	asked := time.Now()
+	answer, err := l.link.ask(l.ctx, q.method, q.target)
+	if err != nil && !answered(err) {
+		return err
+	}
+	table := l.table.Load()
+	l.heard(table, asked, true, table.HTTP(q.method, q.target, answer.Status, answer.Body))
+	return nil
+}
+
+// packet takes what an OSC device sent.
+func (l *line) packet(packet []byte, _ osc.From) {
+	p, err := osc.Decode(packet)
+	if err != nil {
+		l.garbled()
+		return
+	}
+	table := l.table.Load()
+	osc.Each(p, func(m osc.Message) { l.heard(table, time.Now(), false, table.Heard(m, nil)) })
+}
+
+func (l *line) heard(table *observe.Table, at time.Time, polled bool, all []observe.Observed) {
+	if len(all) > 0 && l.mailbox.put(table, at, polled, all) {
+		l.boss.mail(l)
+	}
+}
+
+// garbled says once that a device sends what cannot be read.
+func (l *line) garbled() {
+	if l.mailbox.firstGarbage() {
+		l.boss.said(l, wire.Who(l.device.Name, l.device.Address)+" sends what cannot be read")
+	}
+}

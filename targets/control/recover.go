@@ -1,0 +1,344 @@
+package control
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"cuewright/macro/program"
+	"cuewright/sim/state"
+	"cuewright/sim/step"
+	"cuewright/targets/journal"
+)
+
+// past is where the journal says that the show was when the power went.
+type past struct {
+	at    time.Time // of the last record
+	texts []string  // for operators
+}
+
+// recover looks for a show that did not end in order, and brings s to where it
+// was. It gives nil when there was none.
+func (c *Controller) recover(s *show) (*past, error) {
+	if c.opts.Dir == "" {
+		return nil, nil
+	}
+	records, torn, err := journal.Since(c.opts.Dir)
+	if err != nil {
+		return nil, fmt.Errorf("the journal cannot be read: %w", err)
+	}
+	var texts []string
+	for _, t := range torn {
+		texts = append(texts, "the journal was cut: "+t.String())
+	}
+	if len(records) == 0 || !cutShort(records) {
+		for _, text := range texts {
+			c.log(text)
+		}
+		return nil, nil
+	}
+	last := time.UnixMicro(records[len(records)-1].Time)
+	texts = append(texts, "the show was cut off at "+last.Format(time.DateTime))
+	was, err := standing(c.opts.Dir, records)
+	if err != nil {
+		return &past{last, append(texts, "where it was cannot be told: "+err.Error())}, nil
+	}
+	texts = append(texts, was.where()...)
+	if was.digest == s.digest {
+		s.state.CopyFrom(was.state)
+		copy(s.facts, was.facts)
+	} else {
+		was.halt()
+		carry(was, s)
+		texts = append(texts, "another show than then is loaded: what has the same name has been kept")
+	}
+	return &past{last, texts}, nil
+}
+
+// cutShort says whether records end in the middle of a show in which anything
+// had happened.
+func cutShort(records []journal.Record) bool {
+	if records[len(records)-1].Kind == journal.Stopped {
+		return false
+	}
+	if records[0].At > 0 {
+		return true
+	}
+	for _, r := range records {
+		if r.Kind == journal.Event {
+			return true
+		}
+	}
+	return false
+}
+
+// standing applies the events since a snapshot.
+func standing(dir string, records []journal.Record) (*show, error) {
+	p, err := readProgram(dir, records[0].Text)
+	if err != nil {
+		return nil, err
+	}
+	s := newShow(p, records[0].Text)
+	if err := s.decode(records[0].Data); err != nil {
+		return nil, err
+	}
+	for _, r := range records[1:] {
+		if r.Kind != journal.Event {
+			continue
+		}
+		e, ok := event(p, r)
+		if !ok {
+			return nil, errors.New("an event in the journal does not fit its show")
+		}
+		s.before.CopyFrom(s.state)
+		s.effects = s.m.Apply(s.state, e, s.effects[:0])
+		s.want(e, s.effects)
+	}
+	return s, nil
+}
+
+// event is the event of a record, when it can be one of p.
+func event(p *program.Program, r journal.Record) (step.Event, bool) {
+	e := step.Event{Kind: step.EventKind(r.A), A: r.B, B: r.C, At: r.At}
+	n, second := 0, 1<<31-1
+	switch e.Kind {
+	case step.Down, step.Up:
+		n = len(p.Buttons)
+	case step.Go:
+		return e, r.B >= -1 && int(r.B) < len(p.Cues)
+	case step.Expire:
+		n = len(p.Timers)
+	case step.Fault:
+		n, second = len(p.Devices), int(program.Healths)
+	case step.Observe:
+		n = len(p.Vars)
+	case step.StopAll:
+		return e, true
+	case step.Stand:
+		n = len(p.Cues) + 1
+	}
+	return e, r.A >= 0 && r.A <= int32(step.Stand) && r.B >= 0 && int(r.B) < n && r.C >= 0 && int(r.C) < second
+}
+
+// where says how the show stood, for operators.
+func (s *show) where() []string {
+	scene := s.tell.Scene(s.state)
+	texts := []string{"it was " + scene.Time + " into the show; on standby: " + scene.Standby}
+	for _, r := range scene.Running {
+		texts = append(texts, r.Name+" was running and has been ended")
+	}
+	return texts
+}
+
+// open begins the journal. After a cut the show's scripts are ended, and it is
+// held.
+func (c *Controller) open(before *past) error {
+	if c.opts.Dir == "" {
+		return nil
+	}
+	if err := os.MkdirAll(c.opts.Dir, 0o700); err != nil {
+		return fmt.Errorf("there is no folder for the journal: %w", err)
+	}
+	if err := writeProgram(c.opts.Dir, c.show.p, c.show.digest); err != nil {
+		return fmt.Errorf("the program cannot be kept beside the journal: %w", err)
+	}
+	opts := c.opts.Journal
+	opts.Trouble = c.trouble
+	var err error
+	if c.journal, err = journal.Open(c.opts.Dir, opts); err != nil {
+		return fmt.Errorf("the journal cannot be begun: %w", err)
+	}
+	session := journal.Record{Kind: journal.Session, Text: c.show.digest, By: c.show.p.Show}
+	if before != nil {
+		session.A = 1
+	}
+	c.note(session)
+	c.snapshot()
+	if before == nil {
+		return nil
+	}
+	c.held = true
+	c.apply(step.Event{Kind: step.StopAll, At: c.show.state.Now})
+	for _, text := range before.texts {
+		c.alert("controller", text)
+	}
+	c.alert("controller", "nothing is sent before somebody resumes; every output is left as it is")
+	return nil
+}
+
+// trouble hears from the journal that the disk takes no more, or does again.
+func (c *Controller) trouble(err error) {
+	text := "the journal is being kept again"
+	if err != nil {
+		text = "the journal cannot be kept: " + err.Error() + "; the show goes on without it"
+	}
+	// Not post: the loop may be waiting for the journal to close.
+	select {
+	case c.queue <- func() { c.alert("controller", text) }:
+	default:
+		c.log(text)
+	}
+}
+
+// The journal gets a snapshot as often as this, in bytes, so that little has to
+// be applied again after a cut; and a new file when one is this large.
+const (
+	snapshotEvery = 1 << 20
+	rotateAt      = 16 << 20
+)
+
+// keep writes a snapshot when one is due.
+func (c *Controller) keep() {
+	if c.journal == nil {
+		return
+	}
+	switch size := c.journal.Size(); {
+	case size >= rotateAt:
+		c.journal.Rotate()
+	case size < c.kept+snapshotEvery:
+		return
+	}
+	c.snapshot()
+}
+
+func (c *Controller) snapshot() {
+	c.note(journal.Record{Kind: journal.Snapshot, Text: c.show.digest, Data: c.show.encode()})
+	if c.journal != nil {
+		c.kept = c.journal.Size()
+	}
+}
+
+// encode is the state and what the show has set, as a snapshot keeps it: the
+// words, the due times and now, then the variables that were set with what to
+// and when. All are varints with their number before them.
+func (s *show) encode() []byte {
+	out := binary.AppendUvarint(nil, uint64(len(s.state.Words)))
+	for _, w := range s.state.Words {
+		out = binary.AppendUvarint(out, w)
+	}
+	out = binary.AppendUvarint(out, uint64(len(s.state.Due)))
+	for _, d := range s.state.Due {
+		out = binary.AppendVarint(out, d)
+	}
+	out = binary.AppendVarint(out, s.state.Now)
+	for v := range s.facts {
+		if f := &s.facts[v]; f.set {
+			out = binary.AppendUvarint(out, uint64(v))
+			out = binary.AppendUvarint(out, uint64(f.wanted))
+			out = binary.AppendVarint(out, f.wantedAt)
+		}
+	}
+	return out
+}
+
+var errSnapshot = errors.New("a snapshot in the journal does not fit its show")
+
+// decode is the reverse of encode. Every value is held against its variable.
+func (s *show) decode(data []byte) error {
+	d := digits{data, true}
+	if d.unsigned() != uint64(len(s.state.Words)) {
+		return errSnapshot
+	}
+	read := &state.State{Words: make([]uint64, len(s.state.Words)), Due: make([]int64, len(s.state.Due))}
+	for i := range read.Words {
+		read.Words[i] = d.unsigned()
+	}
+	if d.unsigned() != uint64(len(read.Due)) {
+		return errSnapshot
+	}
+	for i := range read.Due {
+		read.Due[i] = d.signed()
+	}
+	read.Now = d.signed()
+	for v := range s.p.Vars {
+		if s.m.L.Get(read, int32(v)) >= s.p.Vars[v].Size {
+			return errSnapshot
+		}
+	}
+	for d.ok && len(d.rest) > 0 {
+		v, wanted, at := d.unsigned(), d.unsigned(), d.signed()
+		if v >= uint64(len(s.facts)) || wanted >= uint64(s.p.Vars[v].Size) {
+			return errSnapshot
+		}
+		s.facts[v].wanted, s.facts[v].wantedAt, s.facts[v].set = uint32(wanted), at, true
+	}
+	if !d.ok {
+		return errSnapshot
+	}
+	s.state.CopyFrom(read)
+	return nil
+}
+
+type digits struct {
+	rest []byte
+	ok   bool
+}
+
+func (d *digits) took(n int) {
+	if n <= 0 {
+		d.rest, d.ok = nil, false
+		return
+	}
+	d.rest = d.rest[n:]
+}
+
+func (d *digits) unsigned() uint64 {
+	v, n := binary.Uvarint(d.rest)
+	d.took(n)
+	return v
+}
+
+func (d *digits) signed() int64 {
+	v, n := binary.Varint(d.rest)
+	d.took(n)
+	return v
+}
+
+// programName is the file that a program is kept in, beside the journal.
+func programName(dir, digest string) string { return filepath.Join(dir, digest+".program") }
+
+// writeProgram keeps a program beside the journal: written under another name,
+// put on the disk, and only then given its own, so that it is whole or absent.
+func writeProgram(dir string, p *program.Program, digest string) error {
+	name := programName(dir, digest)
+	if _, err := readProgram(dir, digest); err == nil {
+		return nil
+	}
+	f, err := os.CreateTemp(dir, "new-*.program")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(program.Encode(p))
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), name)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	if d, err := os.Open(dir); err == nil {
+		_ = d.Sync() // some file systems cannot
+		_ = d.Close()
+	}
+	return nil
+}
+
+// readProgram reads a program that was kept.
+func readProgram(dir, digest string) (*program.Program, error) {
+	if len(digest) != 64 || strings.Trim(digest, "0123456789abcdef") != "" {
+		return nil, errors.New("the journal does not say which show it is of")
+	}
+	data, err := os.ReadFile(programName(dir, digest))
+	if err != nil {
+		return nil, err
+	}
+	p, err := program.Decode(data)
+	if err == nil && Digest(p) != digest {
+		err = errors.New("the program beside the journal is another one")
+	}
+	return p, err
+}

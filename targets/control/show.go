@@ -1,0 +1,110 @@
+package control
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+
+	"cuewright/macro/program"
+	"cuewright/sim/onair"
+	"cuewright/sim/signal"
+	"cuewright/sim/state"
+	"cuewright/sim/step"
+	"cuewright/sim/story"
+)
+
+// show is a program that runs, and all that belongs to it. Loading another
+// program makes another show. The loop alone uses it.
+type show struct {
+	p      *program.Program
+	digest string
+	m      *step.Machine
+	state  *state.State
+	before *state.State // of the event being applied
+	tell   *story.Teller
+	index  map[program.Command]int32
+
+	watch   *onair.Watch
+	was, is *signal.Graph
+
+	lines   []*line // by device; nil when it is not sent to
+	facts   []fact  // by variable
+	heard   []int32 // variables that a device says something about
+	effects []step.Effect
+	batches []batch
+}
+
+// Digest is the fingerprint of a program: SHA-256 of its file, in hex.
+func Digest(p *program.Program) string {
+	sum := sha256.Sum256(program.Encode(p))
+	return hex.EncodeToString(sum[:])
+}
+
+func newShow(p *program.Program, digest string) *show {
+	m := step.New(p)
+	s := &show{p: p, digest: digest, m: m, tell: story.New(m), index: p.MessageIndex(),
+		watch: onair.NewWatch(p, m.L), was: signal.New(p, m.L), is: signal.New(p, m.L),
+		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars))}
+	s.state = m.Start()
+	s.before = s.state.Clone()
+	known := map[int32]bool{}
+	for _, o := range p.Observations {
+		if !known[o.Var] {
+			known[o.Var] = true
+			s.heard = append(s.heard, o.Var)
+		}
+	}
+	return s
+}
+
+// batch is the messages of one device that an event sends together.
+type batch struct {
+	device  int32
+	group   int32
+	indexes []int32 // Program.Messages
+}
+
+// bundle gathers what effects send, in the order in which it is sent. What
+// belongs to one salvo goes together, as long as that changes nothing of the
+// order of a device. Commands without a message are left out. It makes use of
+// the memory of into.
+func bundle(index map[program.Command]int32, effects []step.Effect, into []batch) []batch {
+	into = into[:0]
+	for i := range effects {
+		e := &effects[i]
+		if e.Kind != step.Sent {
+			continue
+		}
+		message, ok := index[e.Command]
+		if !ok {
+			continue
+		}
+		if b := lastOf(into, e.Device); b != nil && e.Group != 0 && b.group == e.Group {
+			b.indexes = append(b.indexes, message)
+			continue
+		}
+		into = append(into, batch{e.Device, e.Group, []int32{message}})
+	}
+	return into
+}
+
+func lastOf(all []batch, device int32) *batch {
+	for i := len(all) - 1; i >= 0; i-- {
+		if all[i].device == device {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// wireBytes is a message as the journal keeps it: the OSC packet, or the
+// request without its credentials.
+func wireBytes(m *program.Message) []byte {
+	if m.HTTP == nil {
+		return m.OSC
+	}
+	out := []byte(m.HTTP.Method + " " + m.HTTP.Target + "\n")
+	for _, h := range m.HTTP.Header {
+		out = append(out, h[0]+": "+h[1]+"\n"...)
+	}
+	return append(append(out, '\n'), m.HTTP.Body...)
+}
