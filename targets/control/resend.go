@@ -27,7 +27,9 @@ func (c *Controller) resend(destination int32) surface.Answer {
 			return refused(step.DeviceAway, s.p.Devices[device].Name+" does not answer")
 		}
 		v := setBy(s.p, command)[0]
-		c.apply(step.Event{Kind: step.Observe, A: v, B: command.B, At: s.state.Now})
+		if s.m.L.Get(s.state, v) != uint32(command.B) {
+			c.apply(step.Event{Kind: step.Observe, A: v, B: command.B, At: s.state.Now})
+		}
 		s.wants(v)
 		c.give(&batch{s.p.Messages[message].Device, 0, []int32{message}}, 1)
 		sent++

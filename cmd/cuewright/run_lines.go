@@ -1,0 +1,170 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"cuewright/macro/nearest"
+	"cuewright/macro/program"
+	"cuewright/targets/control"
+	"cuewright/targets/surface"
+)
+
+const runHelp = `  press PAGE R.C     tap a button
+  hold PAGE R.C 2s   hold it that long
+  go    go 2         fire the cue on standby, or cue 2
+  back    skip       standby one cue back, or on
+  stop               end every running script; pictures stay
+  resume             let a held show send again
+  resend NAME        send again what a destination should show
+  reload    reload force   load the show from its file again
+  state              what is held, away, changed by others; standby and lamps
+  help    quit
+`
+
+// runWords are the words that a line can begin with.
+var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "resend", "reload", "state", "help", "quit"}
+
+// readLines presses what the input says, until its end, or until it says quit.
+func readLines(in io.Reader, desk *control.Controller, out *console, quit chan<- struct{}) {
+	l := bufio.NewScanner(in)
+	for l.Scan() {
+		words := strings.Fields(l.Text())
+		if len(words) == 0 {
+			continue
+		}
+		if words[0] == "quit" {
+			close(quit)
+			return
+		}
+		text, wrong := runLine(desk, words)
+		if wrong != nil {
+			text = strings.TrimSuffix(wrong.what+"; "+wrong.mend, "; ")
+		}
+		out.said(text)
+	}
+}
+
+// runLine does one line and says what became of it.
+func runLine(desk *control.Controller, words []string) (string, *mistake) {
+	p := desk.View().Program
+	press := surface.Press{Of: p, Surface: -1, Button: -1, Cue: -1, Destination: -1, By: "console"}
+	switch words[0] {
+	case "help":
+		return "\n" + runHelp, nil
+	case "state":
+		return stateWords(desk.View()), nil
+	case "reload":
+		return reloadWords(desk, len(words) > 1 && words[1] == "force"), nil
+	case "press", "hold":
+		return pressLine(desk, press, words)
+	case "go":
+		press.Kind = surface.Go
+		if len(words) > 1 {
+			press.Cue = desk.View().CueNumbered(words[1])
+			if press.Cue < 0 {
+				return "", &mistake{what: fmt.Sprintf("there is no cue `%s`", words[1])}
+			}
+		}
+	case "back":
+		press.Kind = surface.Back
+	case "skip":
+		press.Kind = surface.Skip
+	case "stop":
+		press.Kind = surface.StopAll
+	case "resume":
+		press.Kind = surface.Resume
+	case "resend":
+		press.Kind = surface.Resend
+		name := strings.Join(words[1:], " ")
+		press.Destination = int32(slices.IndexFunc(p.Destinations, func(d program.Destination) bool { return d.Name == name }))
+		if press.Destination < 0 {
+			return "", &mistake{what: fmt.Sprintf("there is no destination `%s`", name)}
+		}
+	default:
+		m := &mistake{what: fmt.Sprintf("`%s` is nothing that can be done here", words[0]), mend: "`help` lists the words"}
+		if near := nearest.Names(words[0], runWords); len(near) > 0 {
+			m.mend = "did you mean " + nearest.Quote(near)
+		}
+		return "", m
+	}
+	return answerWords(desk.Press(press)), nil
+}
+
+// pressLine taps or holds a button.
+func pressLine(desk *control.Controller, press surface.Press, words []string) (string, *mistake) {
+	var held time.Duration
+	if words[0] == "hold" {
+		d, err := time.ParseDuration(words[len(words)-1])
+		if err != nil || d < 0 || d > time.Minute {
+			return "", &mistake{what: "`hold` needs a page, a place and a time", mend: "write `hold cameras 1.2 2s`"}
+		}
+		held, words = d, words[:len(words)-1]
+	}
+	b, wrong := buttonAt(press.Of, strings.Join(words[1:], " "))
+	if wrong != nil {
+		return "", wrong
+	}
+	press.Kind, press.Button = surface.Down, b
+	answer := desk.Press(press)
+	time.Sleep(held)
+	press.Kind = surface.Up
+	desk.Press(press)
+	return answerWords(answer), nil
+}
+
+func answerWords(a surface.Answer) string {
+	word := map[surface.Outcome]string{surface.Done: "done", surface.Repeated: "ignored", surface.Refused: "refused",
+		surface.Held: "held", surface.Busy: "too busy"}[a.Outcome]
+	if a.Text != "" {
+		word += ": " + a.Text
+	}
+	return word
+}
+
+func reloadWords(desk *control.Controller, force bool) string {
+	r, err := desk.Reload(force)
+	switch {
+	case err != nil:
+		return err.Error()
+	case r.Taken:
+		return fmt.Sprintf("program %.12s runs", r.Digest)
+	}
+	return fmt.Sprintf("program %.12s waits for %s to end", r.Digest, strings.Join(r.Waits, ", "))
+}
+
+// stateWords is a view in words.
+func stateWords(v *surface.View) string {
+	var b strings.Builder
+	p := v.Program
+	fmt.Fprintf(&b, "%s, program %.12s", v.Show, v.Running)
+	if v.OnDisk != v.Running {
+		fmt.Fprintf(&b, ", another on the disk: %.12s", v.OnDisk)
+	}
+	if v.Held {
+		b.WriteString(", held: `resume` lets it send")
+	}
+	b.WriteString("\n  standby: ")
+	if int(v.Standby) < len(p.Cues) {
+		fmt.Fprintf(&b, "cue %s %q", p.Cues[v.Standby].Number, p.Cues[v.Standby].Label)
+	} else {
+		b.WriteString("nothing")
+	}
+	for _, d := range v.Away {
+		fmt.Fprintf(&b, "\n  away: %s", p.Devices[d].Name)
+	}
+	for _, x := range v.Drifted {
+		fmt.Fprintf(&b, "\n  changed by somebody else: %s", p.Vars[x].Name)
+	}
+	for i := range p.Buttons {
+		at := &p.Buttons[i]
+		if slices.Contains(v.Page, at.Page) {
+			fmt.Fprintf(&b, "\n  %-20s %-20s %s", fmt.Sprintf("%s %d.%d", p.Pages[at.Page].Name, at.Row, at.Column), at.Label, v.Lamps[i])
+		}
+	}
+	return b.String()
+}
