@@ -57,7 +57,7 @@ version could not be used, or all is as expected but for a rule that was not dec
 	}
 	c.Flags().StringVar(&since, "since", "", "compare a show with itself at a git `REVISION`")
 	c.Flags().StringVar(&expect, "expect", "", "a `FILE` that lists the changes that should be there")
-	c.Flags().Uint64Var(&states, "states", 200_000, "explore so many `STATES` for each rule's verdict; 0 compares no verdicts")
+	c.Flags().Uint64Var(&states, "states", 50_000, "explore so many `STATES` for each rule's verdict; 0 compares no verdicts")
 	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")
 	return c
 }

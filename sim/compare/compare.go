@@ -32,8 +32,8 @@ const (
 	OfSalvo       Kind = "salvo"
 	OfDestination Kind = "destination"
 	OfRule        Kind = "rule"
-	OfVerdict     Kind = "verdict"
 	OfPlan        Kind = "plan"
+	OfVerdict     Kind = "verdict"
 	OfMessages    Kind = "messages"
 )
 
@@ -124,14 +124,11 @@ func Diff(was, is *program.Program, decide Decide) (changes []Change, undecided 
 	d.salvos()
 	d.destinations()
 	d.rules()
-	if decide != nil {
+	d.plan()
+	if decide != nil && len(d.changes) > 0 { // the same effects give the same verdicts
 		undecided = d.verdicts(decide)
 	}
-	d.plan()
 	d.messages()
-	if len(d.changes) == 0 {
-		undecided = nil
-	}
 	return d.changes, undecided
 }
 
