@@ -53,6 +53,11 @@ func TestSpin(t *testing.T) {
 	}
 	all := samples(t, n)
 	covers(t, all)
+	compareAll(t, all, batch)
+}
+
+// compareAll compares shows, so many of them in one verifier, two at a time.
+func compareAll(t *testing.T, all []sample, batch int) {
 	var wait sync.WaitGroup
 	slots := make(chan bool, 2)
 	for from := 0; from < len(all); from += batch {
@@ -172,10 +177,9 @@ func verdict(p *program.Program, i int, h heard) explore.Verdict {
 	return explore.Proved
 }
 
-// timedSpin searches with a clock that ticks every 100 ms: five times and more
-// in the shortest wait of the corpus.
+// timedSpin searches with a clock.
 func timedSpin(dir string, p *program.Program) (heard, error) {
-	model, err := Translate(p, Options{Tick: 100_000})
+	model, err := Translate(p, Options{Tick: tick(p)})
 	if err != nil {
 		return heard{}, err
 	}
@@ -184,6 +188,42 @@ func timedSpin(dir string, p *program.Program) (heard, error) {
 		return heard{}, err
 	}
 	return v.run(0, "-m10000000", "-w22")
+}
+
+// tick is the longest tick, up to 100 ms, that each time of a show is a whole
+// number of. The shortest wait of the corpus has five.
+func tick(p *program.Program) int64 {
+	d := int64(100_000)
+	whole := func(micros int64) {
+		for micros != 0 {
+			d, micros = micros, d%micros
+		}
+	}
+	for _, in := range p.Code {
+		whole(in.Micros)
+	}
+	for _, a := range p.Actions {
+		whole(a.Micros)
+	}
+	for _, x := range p.Decks {
+		whole(x.Ready)
+	}
+	for _, x := range p.Clips {
+		whole(x.Length)
+	}
+	for _, x := range p.Recorders {
+		whole(x.Ready)
+	}
+	for _, x := range p.Encoders {
+		whole(x.Ready)
+	}
+	for _, x := range p.Cues {
+		whole(x.After)
+	}
+	for _, x := range p.Buttons {
+		whole(x.HoldAfter)
+	}
+	return d
 }
 
 // covers says what no show of the corpus does.

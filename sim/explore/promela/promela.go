@@ -109,7 +109,8 @@ func process(p *program.Program, o Options) (vars, body []byte, err error) {
 	}
 }
 
-// loop is the process: one turn an event, or the sight of a broken rule.
+// loop is the process: one turn an event, or the sight of a broken rule. A skip
+// ends a d_step whose last statement is a loop: SPIN would jump out of it.
 func (w *writer) loop() {
 	w.events()
 	w.line("end: do")
@@ -119,7 +120,7 @@ func (w *writer) loop() {
 			w.line(":: d_step { %s ->", e.when)
 			w.out.WriteString(e.then)
 			w.settle("", "")
-			w.line("}")
+			w.line("skip }")
 		}
 		w.line("od")
 		return
@@ -141,7 +142,7 @@ func (w *writer) loop() {
 		w.line("}")
 	} else {
 		w.settle("", "")
-		w.line("} }")
+		w.line("skip } }")
 	}
 	w.line("od")
 }
