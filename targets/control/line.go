@@ -116,8 +116,10 @@ func (l *line) finish(ctx context.Context) {
 
 // run sends jobs until there are no more.
 func (l *line) run() {
-	defer l.cancel() // nobody asks a device that nothing is sent to any more
-	l.reach()
+	defer l.cancel()                // nobody asks a device that nothing is sent to any more
+	if l.device.Wire != "osc.udp" { // a datagram would have to be sent for it
+		l.reach()
+	}
 	for {
 		var late, again <-chan time.Time
 		if l.behind.Load() {

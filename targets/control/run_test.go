@@ -29,7 +29,7 @@ func TestMain(m *testing.M) {
 }
 
 // compiled is the small show.
-func compiled(t testing.TB) *program.Program {
+func compiled(t failing) *program.Program {
 	t.Helper()
 	r := prepare.Show("../../testdata/shows/small/small.show", prepare.Disk)
 	if r.Program == nil {
@@ -88,7 +88,7 @@ func (l *lines) heard(text string) int {
 	return n
 }
 
-func start(t testing.TB, p *program.Program, o Options) *Controller {
+func start(t failing, p *program.Program, o Options) *Controller {
 	t.Helper()
 	if o.Env == nil {
 		o.Env = credentials
@@ -100,7 +100,7 @@ func start(t testing.TB, p *program.Program, o Options) *Controller {
 	return c
 }
 
-func stop(t testing.TB, c *Controller) {
+func stop(t failing, c *Controller) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
@@ -110,7 +110,7 @@ func stop(t testing.TB, c *Controller) {
 }
 
 // await waits for something that is to come about in another goroutine.
-func await(t testing.TB, what string, is func() bool) {
+func await(t failing, what string, is func() bool) {
 	t.Helper()
 	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(time.Millisecond) {
 		if is() {
@@ -120,7 +120,7 @@ func await(t testing.TB, what string, is func() bool) {
 	t.Fatalf("it never came about: %s", what)
 }
 
-func button(t testing.TB, p *program.Program, label string) int32 {
+func button(t failing, p *program.Program, label string) int32 {
 	t.Helper()
 	for i, b := range p.Buttons {
 		if b.Label == label {
@@ -139,7 +139,7 @@ func up(b int32) surface.Press {
 	return surface.Press{Kind: surface.Up, Surface: -1, Button: b, Cue: -1, By: "test"}
 }
 
-func went(t testing.TB, a surface.Answer) {
+func went(t failing, a surface.Answer) {
 	t.Helper()
 	if a.Outcome != surface.Done {
 		t.Errorf("outcome %d, %q", a.Outcome, a.Text)
@@ -147,7 +147,7 @@ func went(t testing.TB, a surface.Answer) {
 }
 
 // replays holds a journal against itself.
-func replays(t testing.TB, dir string) Replayed {
+func replays(t failing, dir string) Replayed {
 	t.Helper()
 	r, err := Replay(dir)
 	if err != nil || r.Difference != "" {
