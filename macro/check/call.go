@@ -1,9 +1,13 @@
 package check
 
 import (
+	"slices"
+	"strings"
+
 	"cuewright/macro/cond"
 	"cuewright/macro/diag"
 	"cuewright/macro/noun"
+	"cuewright/macro/source"
 	"cuewright/macro/syntax"
 )
 
@@ -90,12 +94,7 @@ func (c *checker) args(n *syntax.Run, m *macro) {
 			values[p] = syntax.Operand{Kind: syntax.Bad, At: a.Name.At}
 		}
 	}
-	for p := range params {
-		if values[p].At.IsZero() {
-			good = false
-			c.missing(n, m, p)
-		}
-	}
+	good = c.complete(n, m, values) && good
 	if c.env == nil && c.touch {
 		c.macro.later = append(c.macro.later, later{run: n})
 		return
@@ -147,27 +146,61 @@ func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	return -1
 }
 
-// missing reports that a call gives parameter i no value, unless a misspelt
-// name was meant for it or the parameter itself is at fault.
-func (c *checker) missing(n *syntax.Run, m *macro, i int) {
-	p := m.node.Params[i]
-	kind := m.params[p.Name.Text]
-	if c.env != nil || kind == 0 {
+// complete says whether a call gives every parameter a value, and reports once
+// those that it does not.
+func (c *checker) complete(n *syntax.Run, m *macro, values []syntax.Operand) bool {
+	full, quiet := true, c.env != nil
+	for _, a := range n.Args {
+		_, known := m.params[a.Name.Text]
+		quiet = quiet || !known // it may be a misspelt one of those that are missing
+	}
+	call := wants{at: n.Name.At, way: "run", name: m.name.Text}
+	for i, p := range m.node.Params {
+		missing := values[i].At.IsZero()
+		full = full && !missing
+		kind := m.params[p.Name.Text]
+		again := slices.ContainsFunc(m.node.Params[:i], func(q syntax.Param) bool { return q.Name.Text == p.Name.Text })
+		if kind != 0 && !again { // else the parameter itself is at fault
+			call.add(p.Name.Text, kind, p.Name.At, written(values[i]), missing)
+		}
+	}
+	if !quiet {
+		call.report(c, "the parameter")
+	}
+	return full
+}
+
+// wants are the values that a run or a send wants, to be told in one finding
+// which are missing.
+type wants struct {
+	at        source.Span
+	way, name string
+	all       []string // as they would be written: "item: …"
+	missing   []string // in words: "`item`, which is a clip"
+	places    []source.Span
+}
+
+func (w *wants) add(name string, kind noun.Kind, at source.Span, written string, missing bool) {
+	if missing {
+		written = "…"
+		w.missing = append(w.missing, "`"+name+"`, which is "+kind.A())
+		w.places = append(w.places, at)
+	}
+	w.all = append(w.all, name+": "+written)
+}
+
+// written is a value as it stands in the file.
+func written(value syntax.Operand) string { return value.At.Text() }
+
+func (w *wants) report(c *checker, note string) {
+	if len(w.missing) == 0 {
 		return
 	}
-	for _, earlier := range m.node.Params[:i] {
-		if earlier.Name.Text == p.Name.Text {
-			return
-		}
+	d := diag.New("missing-argument", w.at, "`%s` wants %s", w.name, strings.Join(w.missing, ", and "))
+	for _, at := range w.places {
+		d = d.With(at, note)
 	}
-	for _, a := range n.Args {
-		if _, known := m.params[a.Name.Text]; !known {
-			return
-		}
-	}
-	c.add(diag.New("missing-argument", n.Name.At, "`%s` wants `%s`, which is %s", m.name.Text, p.Name.Text, kind.A()).
-		With(p.Name.At, "the parameter").
-		Mend("write `run %s(%s: …)`", m.name.Text, p.Name.Text))
+	c.add(d.Mend("write `%s %s(%s)`", w.way, w.name, strings.Join(w.all, ", ")))
 }
 
 // call checks what in a macro depends on its parameters, with the values of

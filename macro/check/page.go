@@ -62,6 +62,9 @@ func (c *checker) place(n *syntax.Page, b *syntax.Button, on []*plan.Surface) {
 	}
 	c.taken[cell] = b.Cell.At
 	for _, s := range on {
+		if s.Rows == 0 || s.Columns == 0 {
+			continue // its size could not be read, and that has been said
+		}
 		if cell[0] > s.Rows || cell[1] > s.Columns {
 			c.add(diag.New("button-off-grid", b.Cell.At, "`%s` has %d rows and %d columns, and no place %d.%d",
 				s.Name, s.Rows, s.Columns, cell[0], cell[1]).

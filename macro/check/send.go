@@ -26,7 +26,7 @@ func (c *checker) send(a *syntax.Action) {
 	if len(a.Operands) > 1 {
 		said = a.Operands[1]
 	}
-	given := make([]bool, len(msg.Takes))
+	given := make([]syntax.Operand, len(msg.Takes))
 	stray := false
 	for i := 0; i+1 < len(said); i += 2 {
 		stray = !c.sendValue(msg, said[i], said[i+1], given) || stray
@@ -34,26 +34,27 @@ func (c *checker) send(a *syntax.Action) {
 	if c.env != nil || stray {
 		return
 	}
+	call := wants{at: a.Operands[0][0].At, way: "send", name: msg.Name}
 	for i, t := range msg.Takes {
-		if !given[i] {
-			c.add(diag.New("missing-argument", a.Operands[0][0].At, "`%s` wants `%s`, which is %s", msg.Name, t.Name, t.Kind.A()).
-				With(t.At, "here in the plan").
-				Mend("write `send %s(%s: …)`", msg.Name, t.Name))
-		}
+		call.add(t.Name, t.Kind, t.At, written(given[i]), given[i].At.IsZero())
 	}
+	call.report(c, "here in the plan")
 }
 
 // sendValue checks one value; it is false when the message takes no such one.
-func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given []bool) bool {
+func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given []syntax.Operand) bool {
 	for i := range msg.Takes {
 		t := &msg.Takes[i]
 		if t.Name != name.Text {
 			continue
 		}
-		if given[i] && c.env == nil {
+		if !given[i].At.IsZero() && c.env == nil {
 			c.add(diag.New("name-taken", name.At, "`%s` is given twice", name.Text).Mend("leave one of the two out"))
 		}
-		given[i] = true
+		given[i] = value
+		if value.At.IsZero() {
+			given[i].At = name.At
+		}
 		if g := c.operand(value, t.Kind); g.known() && t.Kind == noun.Number {
 			c.inRange(t, g)
 		}

@@ -2,6 +2,7 @@ package check
 
 import (
 	"errors"
+	"strings"
 
 	"cuewright/macro/diag"
 	"cuewright/macro/noun"
@@ -58,6 +59,8 @@ func (c *checker) time(op syntax.Operand, rule timeRule) {
 	t, err := c.rack.Rate.Duration(g.value.Text)
 	var m *timecode.Mistake
 	switch {
+	case errors.As(err, &m) && c.rack.Unrated && strings.ContainsAny(g.value.Text, ":;"):
+		// nobody can tell, and that has been said
 	case errors.As(err, &m):
 		d := diag.New("duration-unreadable", g.value.At, "%s", m.What)
 		for _, w := range m.Write {

@@ -20,6 +20,7 @@ type Rack struct {
 	Lost         map[string]bool // names whose things were not understood
 	Name         string
 	Rate         timecode.Rate
+	Unrated      bool      // the rate was not understood, and Rate is only something to go on with
 	Devices      []*Device // in file order, as are all lists here
 	Banks        []*Bank
 	Keyers       []*Keyer

@@ -58,6 +58,7 @@ func (r *reader) lose(d diag.Diagnostic) {
 // plan reads the sections, in the order in which they need each other.
 func (r *reader) plan(root *node) {
 	r.rack.Rate, _ = timecode.ParseRate("25") // to go on with when it is not said
+	r.rack.Unrated = true
 	if root == nil {
 		if !r.rack.Partial {
 			r.lose(diag.New("missing-key", r.src.At(0, 0), "the plan is empty").
@@ -77,6 +78,7 @@ func (r *reader) plan(root *node) {
 	if n := f.need("rate", "it is the frame rate of the show"); n != nil {
 		if word, ok := r.oneOf(n, "a frame rate", timecode.Rates()); ok {
 			r.rack.Rate, _ = timecode.ParseRate(word)
+			r.rack.Unrated = false
 		}
 	}
 	r.each(f.get("devices"), "the devices", r.device)
@@ -106,10 +108,10 @@ func (r *reader) surface(key, body *node) {
 	e.Surface = s
 	r.rack.Surfaces = append(r.rack.Surfaces, s)
 	if n := f.need("rows", "it is the number of rows of buttons"); n != nil {
-		s.Rows, _ = r.number(n, "the rows", 1, maxGrid)
+		s.Rows, _ = r.number(n, "the number of rows", 1, maxGrid)
 	}
 	if n := f.need("columns", "it is the number of buttons in a row"); n != nil {
-		s.Columns, _ = r.number(n, "the columns", 1, maxGrid)
+		s.Columns, _ = r.number(n, "the number of columns", 1, maxGrid)
 	}
 	if n := f.need("by", "it is how the surface connects"); n != nil {
 		s.By, _ = r.oneOf(n, "a way to connect a surface", []string{"osc", "http", "websocket", "midi", "keyboard"})

@@ -37,7 +37,11 @@ func (r *reader) salvage(text []byte) *yaml.Node {
 			r.fault(text, c)
 		}
 		r.lostIn(text[c.start:c.end])
-		blank(clean[c.start:c.end])
+		entries := c.start
+		if head := firstLine(text[c.start:c.end]); opensSection(head) {
+			entries += len(head) // what follows still belongs to the section
+		}
+		blank(clean[entries:c.end])
 	}
 	doc, err := decode(clean)
 	if err == nil {

@@ -268,6 +268,9 @@ func (r *reader) message(key, body *node) {
 		return
 	}
 	c := m.Device.Control
+	if c == nil && r.rack.Lost[name] {
+		return
+	}
 	if c == nil {
 		r.lose(diag.New("no-control", n.at, "the plan does not say how `%s` is reached", name).
 			Mend("write `%s: { to: … }` under `control`", name))

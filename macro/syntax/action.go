@@ -102,6 +102,8 @@ func (p *parser) slotOperand(s, then *Slot, example string) (Operand, bool) {
 	case p.tok.Kind == Number && s.Kinds == noun.Duration:
 		p.unitMissing()
 		return Operand{Kind: Bad, At: at}, true
+	case s.Kinds == noun.Duration && p.negative():
+		return Operand{Kind: Bad, At: at}, true
 	case p.isValue():
 		op := p.operand()
 		p.next()
@@ -167,6 +169,10 @@ func (p *parser) fixed(word string, then *Slot, example string) bool {
 	case w != "" && then != nil && then.Word == w:
 		p.report(diag.New("word-missing", at, "`%s` is missing before `%s`", word, w).
 			Replace(p.span(at.Start, at.Start), word+" ", true, "write `%s` before it", word))
+		return true
+	case w != "" && then != nil && then.Word != "" && p.textOf(p.peek()) == then.Word:
+		p.report(diag.New("word-wrong", at, "here belongs `%s`, not `%s`", word, w).Replace(at, word, false, "write `%s`", word))
+		p.next()
 		return true
 	case w != "" && (near(w, []string{word}) != "" || slices.Contains(joints, w)) && (isValue(p.peek()) || p.peek().Kind == Bad):
 		p.report(diag.New("word-wrong", at, "here belongs `%s`, not `%s`", word, w).Replace(at, word, true, "write `%s`", word))

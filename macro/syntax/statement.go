@@ -175,6 +175,7 @@ func (p *parser) time(what, example string, orName bool) Operand {
 		return op
 	case p.tok.Kind == Number:
 		p.unitMissing()
+	case p.negative():
 	case p.tok.Kind == Bad:
 		p.next()
 	default:
@@ -185,6 +186,20 @@ func (p *parser) time(what, example string, orName bool) Operand {
 		}
 	}
 	return Operand{Kind: Bad, At: at}
+}
+
+// negative takes a time with a minus before it, and reports it.
+func (p *parser) negative() bool {
+	if !p.isSymbol('-') || p.peek().Kind != Duration && p.peek().Kind != Number {
+		return false
+	}
+	at := p.here()
+	p.next()
+	at = at.To(p.here())
+	p.next()
+	p.report(diag.New("number-wrong", at, "`%s` is less than no time", at.Text()).
+		Mend("write a time such as `12f`, `500ms`, `1.5s` or `2m`"))
+	return true
 }
 
 // unitMissing reports a number that should be a duration, and takes it with a
@@ -368,13 +383,33 @@ func (p *parser) value(what, example string) Operand {
 	return Operand{Kind: Bad, At: at}
 }
 
-// operand is the current token as an operand.
+// operand is the current token as an operand. Words and numbers with a minus
+// and nothing else between them are one name, which no plan can have: it is
+// told by that name.
 func (p *parser) operand() Operand {
 	text := p.textOf(p.tok)
+	if at := p.here(); p.tok.Kind == Word && p.glued() {
+		for p.glued() {
+			p.next()
+			p.next()
+		}
+		at = at.To(p.here())
+		return Operand{Word, at.Text(), at}
+	}
 	if p.tok.Kind == String {
 		text = Unquote(text)
 	}
 	return Operand{p.tok.Kind, text, p.here()}
+}
+
+// glued says that the current token, a minus and a word or number stand in one
+// another without blanks.
+func (p *parser) glued() bool {
+	if p.i+2 >= len(p.tokens) {
+		return false
+	}
+	minus, next := p.tokens[p.i+1], p.tokens[p.i+2]
+	return isSymbol(p.text, minus, '-') && (next.Kind == Word || next.Kind == Number)
 }
 
 func (p *parser) say() *Say {
