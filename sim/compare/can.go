@@ -19,6 +19,7 @@ import (
 // routes, but a tie line that it takes may be, by a route of the line itself.
 type reach struct {
 	p       *program.Program
+	book    *wayBook
 	nodes   []program.Node // what is cabled
 	use     func(action int32) bool
 	words   int
@@ -31,12 +32,13 @@ type reach struct {
 // reachOf works out what can be shown when the actions that `use` says no to
 // are left out.
 func reachOf(p *program.Program, use func(action int32) bool) *reach {
-	return reachIn(p, p.Nodes, use)
+	return reachIn(newWayBook(p), p.Nodes, use)
 }
 
 // reachIn is reachOf with other cables than those that the show believes in.
-func reachIn(p *program.Program, nodes []program.Node, use func(action int32) bool) *reach {
-	r := &reach{p: p, nodes: nodes, use: use, words: (len(p.Sources) + 63) / 64, feeds: make([][]int32, len(p.Nodes)),
+func reachIn(book *wayBook, nodes []program.Node, use func(action int32) bool) *reach {
+	p := book.p
+	r := &reach{p: p, book: book, nodes: nodes, use: use, words: (len(p.Sources) + 63) / 64, feeds: make([][]int32, len(p.Nodes)),
 		extra: slices.Repeat([]int32{-1}, len(p.Nodes)), brought: make([][]int32, len(p.Nodes))}
 	r.sets = make([]uint64, len(p.Nodes)*r.words)
 	done := r.actions()
@@ -86,7 +88,7 @@ func (r *reach) actions() doings {
 
 // route notes that a picture can come to every switch on its ways to a node.
 func (r *reach) route(to, picture int32) {
-	for _, sw := range ways(r.p, to, picture) {
+	for _, sw := range r.book.ways(to, picture) {
 		n := r.p.Switches[sw].Node
 		if !slices.Contains(r.brought[n], picture) {
 			r.brought[n] = append(r.brought[n], picture)
@@ -139,6 +141,24 @@ func ways(p *program.Program, to, picture int32) []int32 {
 		}
 	}
 	return some
+}
+
+// wayBook remembers the ways of one program.
+type wayBook struct {
+	p     *program.Program
+	known map[[2]int32][]int32
+}
+
+func newWayBook(p *program.Program) *wayBook { return &wayBook{p, map[[2]int32][]int32{}} }
+
+func (b *wayBook) ways(to, picture int32) []int32 {
+	key := [2]int32{to, picture}
+	list, ok := b.known[key]
+	if !ok {
+		list = ways(b.p, to, picture)
+		b.known[key] = list
+	}
+	return list
 }
 
 // above goes up from a node along cables to where they end, or to a picture
@@ -201,7 +221,7 @@ func (r *reach) displaced(n int32) {
 func (r *reach) carries(tie, n int32) bool {
 	sw := r.p.Ties[tie].Switch
 	return slices.ContainsFunc(r.brought[n], func(picture int32) bool {
-		return slices.Contains(ways(r.p, n, picture), sw)
+		return slices.Contains(r.book.ways(n, picture), sw)
 	})
 }
 

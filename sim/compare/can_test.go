@@ -25,7 +25,7 @@ func TestReachIsNeverTooLittle(t *testing.T) {
 		x := rapid.SampledFrom(parts).Draw(t, "dead")
 		dead := cutOff(p, x.cut)
 		m := step.New(p)
-		whole, cut := reachOf(p, everything), reachIn(p, dead.Nodes, everything)
+		whole, cut := reachOf(p, everything), reachIn(newWayBook(p), dead.Nodes, everything)
 		looks := []*signal.Graph{m.Graph, signal.New(dead, m.L)}
 		s := m.Start()
 		check := func() {

@@ -118,7 +118,7 @@ func compact(list []string) (out []string) {
 // lost is what cannot be seen or recorded any more.
 func (c *cripple) lost() []Lost {
 	all := []Lost{}
-	after := reachIn(c.p, c.dead.Nodes, func(a int32) bool { return c.how[a] != fails })
+	after := reachIn(c.book, c.dead.Nodes, func(a int32) bool { return c.how[a] != fails })
 	tell := func(name string, node int32) {
 		had, has := c.reach.at(node), after.at(node)
 		x := Lost{Name: name, All: len(has) == 0 && len(had) > 0}
@@ -131,10 +131,10 @@ func (c *cripple) lost() []Lost {
 			all = append(all, x)
 		}
 	}
-	for _, d := range c.p.Destinations {
+	for i, d := range c.p.Destinations {
 		tell(d.Name, d.Node)
-		for _, leaf := range c.leaves(d.Node) {
-			if c.reach.at(d.Node) != nil && c.cutBetween(leaf, d.Node) {
+		for _, leaf := range c.leaves[i] {
+			if c.cutBetween(leaf, d.Node) {
 				all = append(all, Lost{Name: d.Name + " at " + c.p.Devices[c.p.Nodes[leaf].Device].Name, Sources: []string{}, All: true})
 			}
 		}
@@ -146,18 +146,6 @@ func (c *cripple) lost() []Lost {
 			tell(c.p.Recorders[in.Recorder].Name, in.Node)
 		default:
 			tell(c.p.Encoders[in.Encoder].Name, in.Node)
-		}
-	}
-	return all
-}
-
-// leaves are the last nodes that a destination's picture goes on to by cables:
-// displays behind a splitter that is the destination.
-func (c *cripple) leaves(node int32) (all []int32) {
-	for n := range c.p.Nodes {
-		last := !slices.ContainsFunc(c.p.Nodes, func(x program.Node) bool { return slices.Contains(x.Up, int32(n)) })
-		if last && int32(n) != node && c.p.Nodes[n].Device >= 0 && slices.Contains(c.chain(int32(n)), node) {
-			all = append(all, int32(n))
 		}
 	}
 	return all

@@ -77,7 +77,9 @@ type rack struct {
 	graph  *signal.Graph
 	doers  []doer
 	needs  []need // by action
+	book   *wayBook
 	reach  *reach
+	leaves [][]int32 // by destination: where its picture goes on to by cables
 }
 
 // need is what an action needs: devices that obey, and nodes with a cable.
@@ -101,7 +103,9 @@ func Spare(p *program.Program) []Loss {
 		r.needs = append(r.needs, r.need(int32(i)))
 	}
 	r.doers = v.doers()
-	r.reach = reachOf(p, everything)
+	r.book = newWayBook(p)
+	r.reach = reachIn(r.book, p.Nodes, everything)
+	r.leaves = r.allLeaves()
 	var all []Loss
 	same := map[string]int{}
 	for _, x := range v.allParts() {
@@ -114,6 +118,30 @@ func Spare(p *program.Program) []Loss {
 		same[key] = len(all)
 		l.Parts = []string{x.name}
 		all = append(all, l)
+	}
+	return all
+}
+
+// allLeaves are the last nodes that each destination's picture goes on to by
+// cables: displays behind a splitter that is the destination.
+func (r *rack) allLeaves() [][]int32 {
+	goesOn := make([]bool, len(r.p.Nodes))
+	for _, n := range r.p.Nodes {
+		for _, up := range n.Up {
+			goesOn[up] = true
+		}
+	}
+	all := make([][]int32, len(r.p.Destinations))
+	for n := range r.p.Nodes {
+		if goesOn[n] || r.p.Nodes[n].Device < 0 {
+			continue
+		}
+		chain := r.chain(int32(n))
+		for d := range r.p.Destinations {
+			if node := r.p.Destinations[d].Node; node != int32(n) && slices.Contains(chain, node) {
+				all[d] = append(all[d], int32(n))
+			}
+		}
 	}
 	return all
 }
