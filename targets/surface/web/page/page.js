@@ -311,7 +311,7 @@ function hold(key, on) {
     else if (!armed()) end("dropped: no contact", "failed", 2500);
     else if (past > answerWithin) end("the cover did not open", "failed", 4000);
     if (over) return;
-    if (past >= coverAfter && key.cover() === "shut" && !asked) openCover();
+    if (past >= coverAfter && key.cover() === "shut" && !asked && !lifted) openCover();
     if (past >= holdToFire && key.cover() !== "shut" && !lifted) fire();
     else requestAnimationFrame(frame);
   };
@@ -376,6 +376,7 @@ function draw() {
   drawChoice(s);
   const grid = $("grid");
   grid.style.gridTemplateColumns = "repeat(" + s.columns + ", minmax(max(64px, 12mm), 1fr))";
+  grid.style.gridTemplateRows = "repeat(" + s.rows + ", minmax(max(88px, 12mm), 1fr))";
   const there = new Set();
   for (const b of s.buttons) {
     const place = b.row + "." + b.column;
@@ -461,7 +462,6 @@ function drawRest() {
   if ([...list.children].map((n) => n.textContent).join("\n") !== lines.join("\n")) {
     list.replaceChildren(...lines.map((l) => { const n = document.createElement("li"); n.textContent = l; return n; }));
   }
-  $("alerts-box").hidden = !lines.length;
 }
 
 // tellLink says how old all this is.
@@ -545,7 +545,7 @@ function check() {
     ["There and back", roundTrip === null ? "not measured: press something" : Math.round(roundTrip) + " ms"],
     ["Screen stays on", wakeLock ? "yes" : window.isSecureContext ? "no: set it in the tablet's settings" : "not from plain HTTP: set it in the tablet's settings"],
     ["Rests", restAfter && !wakeLock ? "after " + restAfter / 1000 + " s without a touch (rest=0 in the address: never)" : "never"],
-    ["Touch", navigator.maxTouchPoints ? navigator.maxTouchPoints + " fingers" : "none: mouse or keyboard"],
+    ["Touch", navigator.maxTouchPoints ? navigator.maxTouchPoints + (navigator.maxTouchPoints === 1 ? " finger" : " fingers") : "none: mouse or keyboard"],
     ["Smallest button", size ? Math.round(size.width) + " by " + Math.round(size.height) + " px" + (Math.min(size.width, size.height) < 64 ? ": too small" : "") : "none"],
     ["Stays live when locked", liveWhenLocked.length ? liveWhenLocked.join(", ") + " and Stop all" : "Stop all (live=1.1,2.3 in the address adds buttons)"],
     ["Show that runs", view ? view.running.slice(0, 16) : ""],

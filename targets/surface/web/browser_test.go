@@ -1,0 +1,173 @@
+package web
+
+import (
+	"bufio"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"cuewright/macro/program"
+	"cuewright/sim/step"
+	"cuewright/targets/surface"
+	"cuewright/targets/surface/surfacetest"
+)
+
+// The peers are Debian's chromium, and playwright-core, axe-core and ws of npm
+// (.ci/peers.json). Where one is missing its tests are skipped, unless
+// CUEWRIGHT_PEERS is 1.
+
+func missing(t *testing.T, what string) {
+	t.Helper()
+	if os.Getenv("CUEWRIGHT_PEERS") == "1" {
+		t.Fatal(what)
+	}
+	t.Skip(what + "; set CUEWRIGHT_PEERS=1 to make this a failure")
+}
+
+func tool(t *testing.T, name, from string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		missing(t, name+" is not here (Debian package "+from+")")
+	}
+	return path
+}
+
+// modules is the folder with the packages of .ci/peers.json.
+func modules(t *testing.T, names ...string) string {
+	t.Helper()
+	dir := os.Getenv("CUEWRIGHT_NODE_MODULES")
+	for _, name := range names {
+		if _, err := os.Stat(filepath.Join(dir, name)); dir == "" || err != nil {
+			missing(t, "npm "+name+" is not in CUEWRIGHT_NODE_MODULES")
+		}
+	}
+	return dir
+}
+
+// slowDesk is a desk that can be slow to answer.
+type slowDesk struct {
+	*surfacetest.Desk
+	gate sync.RWMutex
+}
+
+func (d *slowDesk) Press(p surface.Press) surface.Answer {
+	d.gate.RLock()
+	defer d.gate.RUnlock()
+	return d.Desk.Press(p)
+}
+
+// TestPageInBrowser: what an operator meets, in a real browser; see look.mjs.
+// With CUEWRIGHT_PICTURES it leaves pictures in that folder.
+func TestPageInBrowser(t *testing.T) {
+	node, chromium := tool(t, "node", "nodejs"), tool(t, "chromium", "chromium")
+	dir := modules(t, "playwright-core", "axe-core")
+	d := &slowDesk{Desk: surfacetest.New(t, surfacetest.Show(t))}
+	config := Config{Token: secret}
+	s := serve(t, d, config)
+	config.Address = s.Addr().String()
+
+	cmd := exec.CommandContext(t.Context(), node, "testdata/look.mjs", "http://"+config.Address, os.Getenv("CUEWRIGHT_PICTURES"))
+	cmd.Env = append(os.Environ(), "MODULES="+dir, "CHROMIUM="+chromium, "TOKEN="+secret)
+	cmd.Stderr = os.Stderr
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
+	mixer := int32(slices.IndexFunc(d.View().Program.Devices, func(x program.Device) bool { return x.Name == "mixer" }))
+	script := map[string]func() string{
+		"pressed":   func() string { return pressedWords(d.Desk) },
+		"slow":      func() string { d.gate.Lock(); return "" },
+		"quick":     func() string { d.gate.Unlock(); return "" },
+		"turn":      func() string { d.Event(step.Down, d.Button(t, "cameras", 3, 4), 0); return "" },
+		"turn back": func() string { d.Event(step.Down, d.Button(t, "crew", 1, 1), 0); return "" },
+		"fault":     func() string { d.Event(step.Fault, mixer, int32(program.Away)); return "" },
+		"well":      func() string { d.Event(step.Fault, mixer, int32(program.Well)); return "" },
+		"alert":     func() string { d.Event(step.Go, d.View().CueNumbered("3.5"), 0); return "" },
+		"stall":     func() string { d.Stall(true); return "" },
+		"go on":     func() string { d.Stall(false); return "" },
+		"close":     func() string { _ = s.Close(); return "" },
+		"open":      func() string { s = serve(t, d, config); return "" },
+	}
+	seen := map[string]string{}
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		name, value, _ := strings.Cut(lines.Text(), ": ")
+		if name != "ask" {
+			seen[name] = value
+			continue
+		}
+		do := script[value]
+		if do == nil {
+			t.Fatalf("the script asks for %q", value)
+		}
+		if _, err := io.WriteString(in, do()+"\n"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := map[string]string{
+		"keys before pairing": "0",
+		"wrong code":          "That is not the code.",
+		"axe pairing":         "clean", "axe fresh": "clean", "axe fault": "clean", "axe stale": "clean", "axe check": "clean", "axe telephone": "clean",
+		"smallest key at least 64":                 "true",
+		"smallest key at least 64, on a telephone": "true",
+		"gap":                               "8px",
+		"pressed so far":                    "",
+		"pressed after release":             "Wide down, Wide up",
+		"pressed after sliding off":         "Wide down, Wide up",
+		"pressed once":                      "Wide down, Wide up, Wide down, Wide up",
+		"after a tap on what is guarded":    "Wide down, Wide up, Wide down, Wide up",
+		"after holding":                     "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
+		"after the page turned":             "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
+		"fault":                             "FAULT",
+		"alert":                             "start again",
+		"unlocked":                          "false",
+		"stale says":                        "NO CONTACT",
+		"disarmed":                          "true",
+		"nothing was made up for":           "true",
+		"nothing was replayed":              "true",
+		"waking pressed nothing":            "true",
+		"the touch that wakes":              "true",
+		"stream":                            "true",
+		"animations when motion is reduced": "0",
+		"outside requests":                  "none",
+		"troubles":                          "none",
+		"end":                               "end",
+	}
+	for name, value := range want {
+		if seen[name] != value {
+			t.Errorf("%s: %q, want %q", name, seen[name], value)
+		}
+	}
+	if l := seen["stale lamp"]; l != "unknown" && !strings.HasPrefix(l, "was ") {
+		t.Errorf("a stale lamp says %q", l)
+	}
+	if a, b := seen["afterwards"], seen["by keyboard and click"]; b != a+", Wide down, Wide up, Wide down, Wide up" {
+		t.Errorf("by keyboard and click: %q after %q", b, a)
+	}
+}
+
+// pressedWords is what was pressed, by label.
+func pressedWords(d *surfacetest.Desk) string {
+	var words []string
+	for _, p := range d.Pressed() {
+		word := map[surface.Kind]string{surface.Down: "down", surface.Up: "up"}[p.Kind]
+		if p.Button >= 0 {
+			word = p.Of.Buttons[p.Button].Label + " " + word
+		}
+		words = append(words, word)
+	}
+	return strings.Join(words, ", ")
+}
