@@ -48,11 +48,11 @@ func (v *version) facts() []fact {
 		add("destination", p.Destinations[i].Name, p.Destinations[i].At, func(f *fact) { v.destinationFacts(f, &p.Destinations[i]) })
 	}
 	for _, x := range p.Decks {
-		add("deck", x.Name, x.At, func(f *fact) { f.put("cues in %s", seconds(x.Ready)) })
+		add("deck", x.Name, x.At, func(f *fact) { f.put("cues in %s", v.length(x.Ready)) })
 	}
 	for _, c := range p.Clips {
 		add("clip", fmt.Sprintf("%s %q", p.Decks[c.Deck].Name, c.Name), c.At, func(f *fact) {
-			f.put("length %s", map[bool]string{true: "not known", false: seconds(c.Length)}[c.Length == 0])
+			f.put("length %s", map[bool]string{true: "not known", false: v.length(c.Length)}[c.Length == 0])
 		})
 	}
 	for i, r := range p.Recorders {
@@ -117,7 +117,7 @@ func (v *version) destinationFacts(f *fact, x *program.Destination) {
 }
 
 func (v *version) inputFacts(f *fact, ready int64, mine func(program.Input) bool) {
-	f.put("starts in %s", seconds(ready))
+	f.put("starts in %s", v.length(ready))
 	for _, in := range v.p.Inputs {
 		if mine(in) {
 			f.put("fed by %s", v.origin(in.Node))
@@ -202,7 +202,7 @@ func (v *version) wire(device int32) []line {
 	x := &v.p.Devices[device]
 	var out []line
 	put := func(what, how string) { out = append(out, line{what + " => " + how, x.At}) }
-	put("reached", fmt.Sprintf("%s %s login %q token %q within %s", x.Wire, x.Address, x.Login, x.Token, seconds(x.Deadline)))
+	put("reached", fmt.Sprintf("%s %s login %q token %q within %s", x.Wire, x.Address, x.Login, x.Token, v.length(x.Deadline)))
 	for _, m := range v.p.Messages {
 		if m.Device != device {
 			continue
@@ -220,7 +220,7 @@ func (v *version) wire(device int32) []line {
 		if o.Device != device {
 			continue
 		}
-		how := fmt.Sprintf("%s%s %d %s %s every %s", o.Path, o.Target, o.Arg, o.Method, o.Pointer, seconds(o.Every))
+		how := fmt.Sprintf("%s%s %d %s %s every %s", o.Path, o.Target, o.Arg, o.Method, o.Pointer, v.length(o.Every))
 		for _, m := range o.Means {
 			how += fmt.Sprintf(", %s is %s", m.Heard, v.value(o.Var, m.Value))
 		}

@@ -81,7 +81,7 @@ func (w *writer) statement(at, to int32) int32 {
 	case program.Fire:
 		w.fire(in)
 	case program.Sleep:
-		w.put(in.At, "wait %s", seconds(in.Micros))
+		w.put(in.At, "wait %s", w.length(in.Micros))
 	case program.Until:
 		return w.until(at, to)
 	case program.Unless:
@@ -144,7 +144,7 @@ func (w *writer) until(at, to int32) int32 {
 	}
 	text += w.cond(in.A)
 	if in.Micros > 0 {
-		text += " within " + seconds(in.Micros)
+		text += " within " + w.length(in.Micros)
 	}
 	if in.B == at+1 {
 		w.put(in.At, "%s", text)
@@ -289,7 +289,7 @@ func (v *version) press(button int32) []line {
 		}
 	}
 	part(b.Press, "")
-	part(b.Hold, "held for "+seconds(b.HoldAfter)+":")
+	part(b.Hold, "held for "+v.length(b.HoldAfter)+":")
 	part(b.Release, "let go:")
 	return out
 }

@@ -178,7 +178,7 @@ func (v *version) follows(i int32) []line {
 	if c.Follow < 0 {
 		return []line{{"waits for go", c.At}}
 	}
-	return []line{{fmt.Sprintf("follows cue %s after %s", v.cue(c.Follow), seconds(c.After)), c.At}}
+	return []line{{fmt.Sprintf("follows cue %s after %s", v.cue(c.Follow), v.length(c.After)), c.At}}
 }
 
 // macros tells each macro that both versions have and that does something

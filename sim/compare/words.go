@@ -67,10 +67,8 @@ func (v *version) action(i int32) string {
 	return story.Command(v.p, program.Command{Verb: a.Verb, A: a.A, B: a.B, Micros: a.Micros})
 }
 
-func seconds(micros int64) string {
-	text := strings.TrimRight(fmt.Sprintf("%d.%06d", micros/1_000_000, micros%1_000_000), "0")
-	return strings.TrimSuffix(text, ".") + "s"
-}
+// length is a duration as the language writes it.
+func (v *version) length(micros int64) string { return story.Length(v.p, micros) }
 
 // cond is a condition in names. `and` and `or` read the same in any order.
 func (v *version) cond(c int32) string {
