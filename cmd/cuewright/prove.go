@@ -136,7 +136,7 @@ func chosenRules(p *program.Program, names []string) ([]int, error) {
 		if i < 0 {
 			mend := "there is no rule in this show"
 			if len(all) > 0 {
-				mend = "there are " + some(all)
+				mend = there(all)
 			}
 			return nil, &mistake{word: name, what: fmt.Sprintf("there is no rule `%s`", name), candidates: all, mend: mend}
 		}

@@ -26,7 +26,7 @@ func redirected(p *program.Program, to []string) (*program.Program, error) {
 		var bad *mistake
 		switch {
 		case i < 0:
-			bad = &mistake{what: fmt.Sprintf("there is no device `%s` that is sent to", name), mend: "there are " + some(sentTo(p))}
+			bad = &mistake{what: fmt.Sprintf("there is no device `%s` that is sent to", name), mend: there(sentTo(p))}
 		case named[name]:
 			bad = &mistake{what: fmt.Sprintf("`%s` is sent to two places", name), mend: "give one --to for each device"}
 		default:

@@ -71,7 +71,7 @@ func chosen(p *program.Program, names []string) ([]int, error) {
 		i := slices.Index(all, name)
 		if i < 0 {
 			return nil, &mistake{word: name, what: fmt.Sprintf("there is no rehearsal `%s`", name), candidates: all,
-				mend: "there are " + some(all)}
+				mend: there(all)}
 		}
 		out = append(out, i)
 	}

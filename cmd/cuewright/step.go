@@ -175,7 +175,7 @@ func (t *stepper) goCue(words []string) *mistake {
 		}
 		numbers = append(numbers, c.Number)
 	}
-	return &mistake{what: fmt.Sprintf("there is no cue `%s`", words[0]), mend: "there are " + some(numbers)}
+	return &mistake{what: fmt.Sprintf("there is no cue `%s`", words[0]), mend: there(numbers)}
 }
 
 func (t *stepper) fault(words []string) *mistake {
@@ -188,7 +188,7 @@ func (t *stepper) fault(words []string) *mistake {
 	}
 	device := slices.Index(names, words[0])
 	if device < 0 {
-		return &mistake{what: fmt.Sprintf("there is no device `%s`", words[0]), mend: "there are " + some(nearOr(words[0], names))}
+		return &mistake{what: fmt.Sprintf("there is no device `%s`", words[0]), mend: there(nearOr(words[0], names))}
 	}
 	health := slices.Index(syntax.FaultWords, words[1])
 	if health < 0 {

@@ -122,22 +122,24 @@ func buttonAt(p *program.Program, text string) (int32, *mistake) {
 			}
 			places = append(places, place)
 		}
-		return -1, &mistake{what: fmt.Sprintf("page `%s` has no button `%s`", words[0], words[1]), mend: "there are " + some(places)}
+		return -1, &mistake{what: fmt.Sprintf("page `%s` has no button `%s`", words[0], words[1]), mend: there(places)}
 	}
-	return -1, &mistake{what: fmt.Sprintf("there is no page `%s`", words[0]), mend: "there are " + some(pages)}
+	return -1, &mistake{what: fmt.Sprintf("there is no page `%s`", words[0]), mend: there(pages)}
 }
 
-// some lists names for a mend, not all of a long list.
-func some(names []string) string {
+// there says in a mend what there is, not all of a long list.
+func there(names []string) string {
 	const shown = 12
-	if len(names) == 0 {
-		return "none"
+	n := len(names)
+	switch {
+	case n == 0:
+		return "there is none"
+	case n == 1:
+		return "there is `" + names[0] + "`"
+	case n > shown:
+		return "there are `" + strings.Join(names[:shown], "`, `") + "` and " + strconv.Itoa(n-shown) + " more"
 	}
-	text := strings.Join(names[:min(shown, len(names))], ", ")
-	if len(names) > shown {
-		text += " and " + strconv.Itoa(len(names)-shown) + " more"
-	}
-	return text
+	return "there are `" + strings.Join(names[:n-1], "`, `") + "` and `" + names[n-1] + "`"
 }
 
 // turnTo makes the first surface that can show a button's page show it.
@@ -161,7 +163,7 @@ func (t *trigger) findCue(p *program.Program) (*walk, error) {
 			return goWalk(p, int32(i), fmt.Sprintf("cue %s %q", c.Number, c.Label)), nil
 		}
 	}
-	return nil, &mistake{word: "--cue", what: fmt.Sprintf("there is no cue `%s`", t.cue), mend: "there are " + some(numbers)}
+	return nil, &mistake{word: "--cue", what: fmt.Sprintf("there is no cue `%s`", t.cue), mend: there(numbers)}
 }
 
 func goWalk(p *program.Program, cue int32, name string) *walk {
@@ -195,7 +197,7 @@ func (t *trigger) findMacro(p *program.Program) (*walk, error) {
 		return nil, &mistake{word: "--macro", what: fmt.Sprintf("the macro `%s` is run with other values", macro.Name),
 			mend: "write " + ways(macro.Name, task.Args)}
 	}
-	return nil, &mistake{word: "--macro", what: fmt.Sprintf("there is no macro `%s`", name), mend: "there are " + some(names)}
+	return nil, &mistake{word: "--macro", what: fmt.Sprintf("there is no macro `%s`", name), mend: there(names)}
 }
 
 // ways are the ways in which a macro is run.

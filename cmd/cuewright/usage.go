@@ -35,7 +35,7 @@ func tellUsage(called *cobra.Command, args []string, err error, s streams) int {
 		d = d.Replace(at, name, false, "write `%s`", name)
 	}
 	switch {
-	case m.mend != "":
+	case m.mend != "" && !(len(d.Mends) > 0 && strings.HasPrefix(m.mend, "there ")): // the near ones are enough
 		d = d.Mend("%s", m.mend)
 	case len(d.Mends) == 0 && called != nil:
 		d = d.Mend("see `%s --help`", called.CommandPath())

@@ -41,6 +41,7 @@ func (c *checker) operands(a *syntax.Action) {
 		listed = listed || s.List
 		for k := range a.Operands[i] {
 			op := &a.Operands[i][k]
+			c.fits = c.fitting(a, i, thing)
 			switch {
 			case s.Kinds == noun.Duration:
 				c.transition(*op)
@@ -53,6 +54,7 @@ func (c *checker) operands(a *syntax.Action) {
 			}
 		}
 	}
+	c.fits = nil
 	if !listed {
 		c.judge(a, &thing, &with)
 		return
@@ -60,6 +62,22 @@ func (c *checker) operands(a *syntax.Action) {
 	for i := range c.given {
 		c.judge(a, &c.given[i], &with)
 	}
+}
+
+// fitting says which names of the plan could stand in a slot without being a
+// mistake there, as far as the kind does not say it. It is nil for all.
+func (c *checker) fitting(a *syntax.Action, slot int, thing given) func(*plan.Entry) bool {
+	switch id := a.Verb.ID; {
+	case c.rack.Partial:
+	case id == syntax.Route && slot == 0:
+		return func(e *plan.Entry) bool { return e.Destination == nil || c.feedOf(e.Destination).sw != nil }
+	case id == syntax.Recall && slot == 0:
+		return func(e *plan.Entry) bool { return e.Device == nil || e.Device.Robotic }
+	case slot > 0 && thing.known() && thing.entry != nil && thing.entry.Bank != nil:
+		b := thing.entry.Bank // what a tie line could bring is offered too: then that is said
+		return func(e *plan.Entry) bool { return c.selects(b, e.Name) || len(c.bringing(b, e.Name)) > 0 }
+	}
+	return nil
 }
 
 // judge checks whether the thing that a verb names first can do it, with the

@@ -82,7 +82,7 @@ func (c *checker) args(n *syntax.Run, m *macro) {
 	values, good := make([]syntax.Operand, len(params)), true
 	for i := range n.Args {
 		a := &n.Args[i]
-		p := c.param(m, a, values)
+		p := c.param(n, m, a, values)
 		if p < 0 {
 			good = false
 			continue
@@ -119,7 +119,7 @@ func takes(kind noun.Kind) noun.Kind {
 
 // param finds the parameter of an argument; -1 when there is none or it has a
 // value already, which is reported.
-func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
+func (c *checker) param(n *syntax.Run, m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	for i := range m.node.Params {
 		if m.node.Params[i].Name.Text != a.Name.Text {
 			continue
@@ -136,13 +136,15 @@ func (c *checker) param(m *macro, a *syntax.Arg, values []syntax.Operand) int {
 	if c.env != nil || a.Name.Text == "" {
 		return -1
 	}
-	names := make([]string, len(m.node.Params))
-	for i, p := range m.node.Params {
-		names[i] = p.Name.Text
+	var names []string
+	for _, p := range m.node.Params {
+		if !slices.ContainsFunc(n.Args, func(b syntax.Arg) bool { return b.Name.Text == p.Name.Text }) {
+			names = append(names, p.Name.Text)
+		}
 	}
 	d := diag.New("unknown-argument", a.Name.At, "`%s` has no parameter `%s`", m.name.Text, a.Name.Text).
 		With(m.name.At, "the macro and its parameters")
-	c.add(c.near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing", m.name.Text))
+	c.add(c.near(d, a.Name.At, a.Name.Text, names, "", "leave it out: `%s` takes nothing more", m.name.Text))
 	return -1
 }
 

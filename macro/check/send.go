@@ -29,7 +29,7 @@ func (c *checker) send(a *syntax.Action) {
 	given := make([]syntax.Operand, len(msg.Takes))
 	stray := false
 	for i := 0; i+1 < len(said); i += 2 {
-		stray = !c.sendValue(msg, said[i], said[i+1], given) || stray
+		stray = !c.sendValue(msg, said, i, given) || stray
 	}
 	if c.env != nil || stray {
 		return
@@ -41,8 +41,9 @@ func (c *checker) send(a *syntax.Action) {
 	call.report(c, "here in the plan")
 }
 
-// sendValue checks one value; it is false when the message takes no such one.
-func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given []syntax.Operand) bool {
+// sendValue checks the value of the name at a place of what is said; it is false when the message takes no such one.
+func (c *checker) sendValue(msg *plan.Message, said []syntax.Operand, at int, given []syntax.Operand) bool {
+	name, value := said[at], said[at+1]
 	for i := range msg.Takes {
 		t := &msg.Takes[i]
 		if t.Name != name.Text {
@@ -63,12 +64,24 @@ func (c *checker) sendValue(msg *plan.Message, name, value syntax.Operand, given
 	if c.env != nil || name.Text == "" {
 		return false
 	}
-	names := make([]string, len(msg.Takes))
-	for i, t := range msg.Takes {
-		names[i] = t.Name
+	var names []string
+	for _, t := range msg.Takes {
+		if !saidAlready(said, t.Name) {
+			names = append(names, t.Name)
+		}
 	}
 	d := diag.New("unknown-argument", name.At, "`%s` takes no `%s`", msg.Name, name.Text).With(msg.At, "the message in the plan")
-	c.add(c.near(d, name.At, name.Text, names, "", "leave it out: `%s` takes nothing", msg.Name))
+	c.add(c.near(d, name.At, name.Text, names, "", "leave it out: `%s` takes nothing more", msg.Name))
+	return false
+}
+
+// saidAlready says whether one of the names of name: value is that.
+func saidAlready(said []syntax.Operand, name string) bool {
+	for i := 0; i < len(said); i += 2 {
+		if said[i].Text == name {
+			return true
+		}
+	}
 	return false
 }
 

@@ -59,8 +59,9 @@ type checker struct {
 	env      *env   // the values of those parameters, when they are known
 	touch    bool   // a parameter without a value was met
 	block    source.Span
-	given    []given // of the action being checked
-	key      []byte  // of the call being checked
+	given    []given                // of the action being checked
+	fits     func(*plan.Entry) bool // whether a name could stand where one is being checked; nil is all
+	key      []byte                 // of the call being checked
 	stops    []stop
 	runs     []run
 	turns    []turn

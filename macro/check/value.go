@@ -10,6 +10,7 @@ import (
 	"cuewright/macro/plan"
 	"cuewright/macro/source"
 	"cuewright/macro/syntax"
+	"cuewright/macro/timecode"
 )
 
 // pictures is what a parameter of kind source takes: whatever can be put on a
@@ -174,8 +175,9 @@ func (c *checker) wrongLiteral(g given, want noun.Kind) {
 	case g.value.Kind == syntax.String && e != nil && e.Kind.Has(want):
 		d = d.Replace(at, g.value.Text, true, "write `%s` without quotes", g.value.Text)
 	case g.value.Kind == syntax.Number && want.Has(noun.Duration):
-		d = d.Replace(at, written+"s", false, "write `%ss` for seconds", written).
-			Replace(at, written+"f", false, "write `%sf` for frames", written)
+		for _, w := range timecode.Units(written) {
+			d = d.Replace(at, w, false, "write `%s`", w)
+		}
 	default:
 		d = c.offerAll(d, at, want)
 	}
@@ -202,11 +204,12 @@ func literalOf(want noun.Kind) string {
 	return "a text in double quotes"
 }
 
-// namesOf lists the plan's names of a kind, in alphabetical order.
+// namesOf lists the plan's names of a kind that fit where one stands, in
+// alphabetical order.
 func (c *checker) namesOf(want noun.Kind) []string {
 	var names []string
 	for name, e := range c.rack.Names {
-		if e.Kind.Has(want) {
+		if e.Kind.Has(want) && (c.fits == nil || c.fits(e)) {
 			names = append(names, name)
 		}
 	}

@@ -24,7 +24,7 @@ var planCodes = []Entry{
 	{"unknown-word", Error, "a word that the plan does not know",
 		"A misspelt word would make the gear something that it is not."},
 	{"bad-number", Error, "a number that cannot be right",
-		"The device would be told a number that it does not have."},
+		"No port, row or device has such a number, so what counts on it would be missing on the night."},
 	{"bad-time", Error, "a time that cannot be read",
 		"Waits and checks that rest on it would be wrong when it counts."},
 

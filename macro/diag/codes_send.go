@@ -9,7 +9,7 @@ var sendCodes = []Entry{
 	{"mismatched-message-value", Error, "a value of a message is of the wrong kind",
 		"The device would get a value that it does not understand, and would do nothing or the wrong thing."},
 	{"refused-message-value", Error, "a value cannot be put into its message",
-		"The message would reach another function of the device than the one that was meant."},
+		"The device would do something else than was meant, or take no notice."},
 	{"broken-address", Error, "an address that no device can have",
 		"The message would be thrown away on arrival without a word."},
 	{"broken-header", Error, "a header that cannot be sent",

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"cuewright/macro/diag"
+	"cuewright/macro/timecode"
 )
 
 // steering are the words that begin a statement and are no verbs of the table.
@@ -214,8 +215,11 @@ func (p *parser) unitMissing() {
 		p.next()
 		return
 	}
-	p.report(diag.New("unit-missing", at, "`%s` does not say whether it is frames, seconds or minutes", n).
-		Replace(at, n+"s", false, "write `%ss` for seconds", n).Replace(at, n+"f", false, "write `%sf` for frames", n))
+	d := diag.New("unit-missing", at, "`%s` does not say whether it is frames, seconds or minutes", n)
+	for _, w := range timecode.Units(n) {
+		d = d.Replace(at, w, false, "write `%s`", w)
+	}
+	p.report(d)
 }
 
 const untilExample = "wait until deck.ended within 90s"

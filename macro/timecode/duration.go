@@ -94,9 +94,21 @@ func number(text string) bool {
 func notATime(text string) *Mistake {
 	m := &Mistake{What: fmt.Sprintf("`%s` is not a time; times are like `12f`, `500ms`, `1.5s`, `2m` or a timecode", text)}
 	if text != "" && number(text) && len(text) < 16 {
-		m.Write = []string{text + "s", text + "f"}
+		m.Write = Units(text)
 	}
 	return m
+}
+
+// Units writes a number that has no unit as the times that it may mean, the
+// likeliest first: nobody waits for hundreds of seconds in a show.
+func Units(number string) []string {
+	switch {
+	case strings.Contains(number, "."):
+		return []string{number + "s"}
+	case len(strings.TrimLeft(number, "0")) > 2:
+		return []string{number + "ms", number + "f", number + "s"}
+	}
+	return []string{number + "s", number + "f"}
 }
 
 func tooLong(text string) *Mistake {

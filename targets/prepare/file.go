@@ -131,29 +131,21 @@ func unread(at source.Span, path string, err error, read func(string) ([]byte, e
 	return d
 }
 
-// near lists files beside path with names like its name, or of its kind when
-// none is alike.
+// near lists files beside path with names like its name.
 func near(path string, read func(string) ([]byte, error)) []string {
 	entries, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
 		return nil
 	}
-	var names, kin []string
+	var names []string
 	for _, e := range entries {
 		if e.IsDir() || len(names) == 1000 {
 			continue
 		}
 		names = append(names, e.Name())
-		if filepath.Ext(e.Name()) == filepath.Ext(path) && len(kin) < 4 {
-			kin = append(kin, e.Name())
-		}
-	}
-	alike := nearest.Names(filepath.Base(path), names)
-	if len(alike) == 0 {
-		alike = kin
 	}
 	var out []string
-	for _, name := range alike {
+	for _, name := range nearest.Names(filepath.Base(path), names) {
 		if _, err := read(filepath.Join(filepath.Dir(path), name)); err == nil {
 			out = append(out, name)
 		}
