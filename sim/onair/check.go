@@ -76,10 +76,10 @@ func (w *Watch) check(c Check) {
 		w.transitions(on)
 	case "no-path":
 		on.why = step.NoPath
-		w.routes(on)
+		w.blocked(on)
 	case "tie-lines-exhausted":
 		on.why = step.TiesTaken
-		w.routes(on)
+		w.blocked(on)
 	case "device-did-not-act":
 		w.failures(on)
 	case "camera-moved-on-air":

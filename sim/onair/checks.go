@@ -70,7 +70,7 @@ func (w *Watch) Checks(code string) []Check {
 	case "tie-lines-exhausted", "no-path":
 		each(len(p.Destinations)+len(p.Ties), func(i int32) bool {
 			return w.acts(func(a *program.Action) bool {
-				return w.does(Check{code, i, -1})(a) && w.pathless(a) == (code == "no-path") && !w.direct(a)
+				return w.does(Check{code, i, -1})(a) && w.pathless(a) == (code == "no-path") && !w.direct(a) && !w.free(a)
 			})
 		})
 	case "device-did-not-act":

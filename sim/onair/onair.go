@@ -13,6 +13,7 @@ import (
 	"slices"
 
 	"cuewright/macro/program"
+	"cuewright/sim/route"
 	"cuewright/sim/signal"
 	"cuewright/sim/state"
 	"cuewright/sim/step"
@@ -61,6 +62,7 @@ type Watch struct {
 
 	can     [][]bool // see values.go
 	carried map[int32][]bool
+	routes  *route.Finder
 }
 
 // tables follow from the program; all watches of a program share them.
@@ -102,7 +104,8 @@ func (w *Watch) Clone() *Watch {
 	c := *w
 	c.banks, c.decks, c.machines = slices.Clone(w.banks), slices.Clone(w.decks), slices.Clone(w.machines)
 	c.flashes, c.drives = slices.Clone(w.flashes), slices.Clone(w.drives)
-	c.buf, c.found, c.effects, c.ways = nil, nil, nil, nil
+	c.buf, c.found, c.effects = nil, nil, nil
+	c.ways, c.carried, c.routes = nil, nil, nil // scratch of whoever asks
 	return &c
 }
 
@@ -134,7 +137,7 @@ func (w *Watch) Look(before, after *state.State, gb, ga *signal.Graph, event ste
 	}
 	w.transitions(all)
 	w.rivals()
-	w.routes(all)
+	w.blocked(all)
 	w.failures(all)
 	w.cameras(all)
 	w.touched(all)

@@ -103,24 +103,8 @@ func (w *Watch) pullsOf(a *program.Action, tell func(thing, value int32)) {
 	case program.Take, program.Mix, program.Wipe:
 		tell(a.A, anything)
 	case program.Route, program.RouteTie:
-		first := int32(2 * len(w.p.Banks))
-		if own := w.ownOf(a); w.direct(a) {
-			value := anything
-			for k, pick := range w.p.Switches[own].Picks {
-				if !w.cabled(pick.Node, a.B) {
-					continue
-				}
-				if value != anything { // either, as it stands
-					value = anything
-					break
-				}
-				value = int32(k)
-			}
-			tell(first+own, value)
-			return
-		}
-		for _, s := range w.routed(a) {
-			tell(first+s, anything)
+		for _, point := range w.points(a) {
+			tell(int32(2*len(w.p.Banks))+point.Switch, point.Pick)
 		}
 	default:
 		c := program.Command{Verb: a.Verb, A: a.A, B: a.B}

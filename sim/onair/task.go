@@ -81,8 +81,8 @@ func (w *Watch) endsNow(bank *program.Bank) bool {
 
 var transition = map[program.Verb]string{program.Mix: "mix", program.Wipe: "wipe", program.Fade: "fade"}
 
-// routes looks for routes that found no way.
-func (w *Watch) routes(on scope) {
+// blocked looks for routes that found no way.
+func (w *Watch) blocked(on scope) {
 	for i := range w.effects {
 		e := &w.effects[i]
 		if e.Kind != step.Blocked || !on.about(w.goal(e.Command)) || !on.because(e.Reason) || w.answered() {

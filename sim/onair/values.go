@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"cuewright/macro/program"
+	"cuewright/sim/route"
 )
 
 // Proofs walk less far when they know what no button, cue or script ever
@@ -11,7 +12,7 @@ import (
 // whether it can be reached or not. Devices are taken to change nothing by
 // themselves, so only what is asked one by one may use it, never Look.
 
-// values are, by variable of a bus or keyer, which values it can ever have:
+// values are, by variable of a bus, a keyer or a place, which values it can ever have:
 // that of power-on, and what some action sets. Others are nil: any value.
 func (w *Watch) values() [][]bool {
 	if w.can != nil {
@@ -21,9 +22,10 @@ func (w *Watch) values() [][]bool {
 	w.can = make([][]bool, len(p.Vars))
 	for v := range p.Vars {
 		switch x := &p.Vars[v]; x.Kind {
-		case program.BankProgram, program.BankPreset, program.SwitchPick, program.KeyerOn:
+		case program.BankProgram, program.BankPreset, program.BankTransition, program.BankFaded, program.SwitchPick, program.KeyerOn, program.DestinationProtected:
 			w.can[v] = make([]bool, x.Size)
 			w.can[v][x.Start] = true
+			w.can[v][0] = w.can[v][0] || x.Kind == program.BankTransition // every one ends
 		}
 	}
 	for i := range p.Actions {
@@ -34,14 +36,18 @@ func (w *Watch) values() [][]bool {
 			w.can[p.Banks[a.A].Preset][a.B] = true
 		case program.KeyTo:
 			w.can[p.Keyers[a.A].On][a.B] = true
+		case program.Mix:
+			w.can[p.Banks[a.A].Transition][program.Mixing] = true
+		case program.Wipe:
+			w.can[p.Banks[a.A].Transition][program.Wiping] = true
+		case program.Fade:
+			w.can[p.Banks[a.A].Faded][a.B] = true
+			w.can[p.Banks[a.A].Transition][[2]uint32{program.FadingIn, program.FadingOut}[a.B]] = true
+		case program.Protect:
+			w.can[p.Destinations[a.A].Protect][a.B] = true
 		case program.Route, program.RouteTie:
-			for _, s := range w.routed(a) {
-				carries := w.carrying(a.B)
-				for k, pick := range p.Switches[s].Picks {
-					if pick.Node >= 0 && carries[pick.Node] {
-						w.can[p.Switches[s].Var][k] = true
-					}
-				}
+			for _, point := range w.points(a) {
+				w.can[p.Switches[point.Switch].Var][point.Pick] = true
 			}
 		}
 	}
@@ -99,8 +105,28 @@ func (w *Watch) ownOf(a *program.Action) int32 {
 // direct says whether a route needs no more than its own switch: that is the
 // shortest way, and nobody can stand in it.
 func (w *Watch) direct(a *program.Action) bool {
-	own := w.ownOf(a)
-	return own >= 0 && slices.ContainsFunc(w.p.Switches[own].Picks, func(k program.Pick) bool { return w.cabled(k.Node, a.B) })
+	return w.directPicks(a) > 0
+}
+
+// directPicks is at how many picks of its own switch a route is direct.
+func (w *Watch) directPicks(a *program.Action) int {
+	n := 0
+	if own := w.ownOf(a); own >= 0 {
+		for _, k := range w.p.Switches[own].Picks {
+			if w.cabled(k.Node, a.B) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// goalNode is the node that a route brings its picture to.
+func (w *Watch) goalNode(a *program.Action) int32 {
+	if a.Verb == program.RouteTie {
+		return w.p.Switches[w.p.Ties[a.A].Switch].Node
+	}
+	return w.p.Destinations[a.A].Node
 }
 
 // cabled says whether cables alone lead up from a node to another.
@@ -118,35 +144,104 @@ func (w *Watch) cabled(node, to int32) bool {
 	return false
 }
 
-// routed are the switches that a route can set: its own, and when that alone
-// will not do all between the picture and it.
-func (w *Watch) routed(a *program.Action) []int32 {
-	own := w.ownOf(a)
-	if own < 0 || w.pathless(a) {
-		return nil
+// mostWays is how many ways of one route are told apart; with more, every
+// crosspoint that could bring the picture on counts.
+const mostWays = 64
+
+// points are the crosspoints that a route can set.
+func (w *Watch) points(a *program.Action) []route.Point {
+	if w.routes == nil {
+		w.routes = route.New(w.p, w.l)
 	}
-	list := []int32{own}
-	if w.direct(a) {
+	var list []route.Point
+	ways, all := w.routes.Ways(w.goalNode(a), a.B, mostWays)
+	for _, way := range ways {
+		list = append(list, way.Points...)
+	}
+	if all {
 		return list
 	}
-	at := w.carrying(a.B)
+	carries := w.carrying(a.B)
 	for s := range w.p.Switches {
-		if node := w.p.Switches[s].Node; int32(s) != own && at[node] && w.carrying(node)[w.p.Switches[own].Node] {
-			list = append(list, int32(s))
+		if !w.carrying(w.p.Switches[s].Node)[w.goalNode(a)] {
+			continue
+		}
+		for k, pick := range w.p.Switches[s].Picks {
+			if pick.Node >= 0 && carries[pick.Node] {
+				list = append(list, route.Point{Switch: int32(s), Pick: int32(k)})
+			}
 		}
 	}
 	return list
 }
 
+// routed are the switches that a route can set.
+func (w *Watch) routed(a *program.Action) []int32 {
+	var list []int32
+	for _, point := range w.points(a) {
+		if !slices.Contains(list, point.Switch) {
+			list = append(list, point.Switch)
+		}
+	}
+	return list
+}
+
+// free says whether a route has a way that nobody can ever stand in: what its
+// switches bring on nothing else ever depends on.
+func (w *Watch) free(a *program.Action) bool {
+	if w.routes == nil {
+		w.routes = route.New(w.p, w.l)
+	}
+	ways, _ := w.routes.Ways(w.goalNode(a), a.B, mostWays)
+	own := w.ownOf(a)
+	return slices.ContainsFunc(ways, func(way route.Plan) bool {
+		return !slices.ContainsFunc(way.Points, func(p route.Point) bool { return p.Switch != own && w.everHeld(p.Switch, own) })
+	})
+}
+
+// everHeld says whether anything that holds can ever depend on a switch, but
+// by way of a route's own one, which is set anew.
+func (w *Watch) everHeld(sw, own int32) bool {
+	p := w.p
+	in := make([]bool, len(p.Nodes))
+	in[p.Switches[sw].Node] = true
+	for more := true; more; {
+		more = false
+		for n := range p.Nodes {
+			if in[n] || own >= 0 && p.Switches[own].Node == int32(n) {
+				continue
+			}
+			w.feeds(int32(n), false, func(up int32) {
+				if in[up] {
+					in[n], more = true, true
+				}
+			})
+		}
+	}
+	for _, d := range p.Destinations {
+		if in[d.Node] {
+			return true
+		}
+	}
+	for _, i := range p.Inputs {
+		if in[i.Node] {
+			return true
+		}
+	}
+	for _, b := range p.Banks {
+		for k, pick := range b.Picks {
+			if pick.Node >= 0 && in[pick.Node] && (w.values()[b.Program][k] || w.values()[b.Preset][k]) {
+				return true
+			}
+		}
+	}
+	return slices.ContainsFunc(p.Keyers, func(k program.Keyer) bool { return k.Fill >= 0 && in[k.Fill] })
+}
+
 // pathless says whether no way leads from a route's picture to its place,
 // whatever is free.
 func (w *Watch) pathless(a *program.Action) bool {
-	to := int32(-1)
-	if a.Verb == program.RouteTie {
-		to = w.p.Switches[w.p.Ties[a.A].Switch].Node
-	} else {
-		to = w.p.Destinations[a.A].Node
-	}
+	to := w.goalNode(a)
 	return to < 0 || a.B < 0 || !w.carrying(a.B)[to]
 }
 

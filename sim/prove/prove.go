@@ -155,6 +155,7 @@ func (x *proof) prove() *Report {
 	if x.only != nil {
 		x.narrow()
 	}
+	x.eachEvent()
 	x.ask()
 	return x.report()
 }

@@ -19,7 +19,9 @@ type question struct {
 	// ask decides it.
 	ask func(*asker) outcome
 	outcome
-	answer int // Answers, or -1: about what can never come about
+	answer int                // Answers, or -1: about what can never come about
+	claim  func(*local) claim // to be tried on each event by itself, or nil
+	local  bool               // and proved so
 	about  string
 	// silent are findings about what can never come about: what to say when
 	// the property is proved never to be.
@@ -143,12 +145,14 @@ func (a *asker) options(states uint64) explore.Options {
 	return explore.Options{Faults: o.Faults, States: limit, Bytes: o.Bytes / int64(o.Workers), NoSlice: o.NoSlice, Progress: a.progress}
 }
 
-func (a *asker) progress(now explore.Progress) bool {
-	x := a.x
+func (a *asker) progress(now explore.Progress) bool { return a.x.goOn(a.q.name, now) }
+
+// goOn tells how far the proof is, and says whether to go on.
+func (x *proof) goOn(question string, now explore.Progress) bool {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	if !x.stopped && x.o.Progress != nil {
-		x.stopped = !x.o.Progress(Progress{Question: a.q.name, Done: x.done, Of: len(x.questions), Progress: now})
+		x.stopped = !x.o.Progress(Progress{Question: question, Done: x.done, Of: len(x.questions), Progress: now})
 	}
 	return !x.stopped
 }

@@ -69,14 +69,18 @@ func (x *proof) verdict(q *question) (Verdict, string) {
 	case !q.asked:
 		return Unfinished, "not looked at"
 	case q.Verdict == explore.Proved:
-		return Proved, ""
+		return Proved, q.note
 	case q.Verdict == explore.NotChecked:
 		return NotChecked, "its `while` never comes about"
 	case q.Verdict == explore.Refuted && q.allowed >= 0:
 		return Allowed, x.p.Allows[q.allowed].Reason
 	case q.Verdict == explore.Refuted:
 		return Refuted, ""
-	case q.note != "":
+	}
+	if i := x.allowedAt(Finding{Code: q.code}); i >= 0 && diag.IsOnAir(diag.Code(q.code)) {
+		return Allowed, x.p.Allows[i].Reason + "; whether it can be needed is not known"
+	}
+	if q.note != "" {
 		return Unfinished, q.note
 	}
 	came := fmt.Sprintf("after %s to %s deep", counted(int64(max(q.States, q.Zones)), "state"), counted(int64(q.Depth), "press"))

@@ -26,8 +26,17 @@ func (x *proof) rules() {
 		}
 		name := RuleName(x.p, i)
 		x.answers = append(x.answers, Answer{Code: "rule-broken", Name: name, At: x.p.Rules[i].At, Place: story.Place(x.p, x.p.Rules[i].At), rule: i})
-		x.questions = append(x.questions, &question{name: name, code: "rule-broken", answer: len(x.answers) - 1,
-			ask: func(a *asker) outcome { return a.rule(i) }})
+		q := &question{name: name, code: "rule-broken", answer: len(x.answers) - 1}
+		q.ask = func(a *asker) outcome {
+			if q.local {
+				return a.applies(i)
+			}
+			return a.rule(i)
+		}
+		if x.p.Rules[i].Kind != program.Possible && !x.brokenAtStart(i) {
+			q.claim = func(l *local) claim { return l.rule(&l.p.Rules[i]) }
+		}
+		x.questions = append(x.questions, q)
 	}
 }
 
@@ -38,6 +47,30 @@ func (x *proof) broken(i int) func(*explore.View) bool {
 		return func(v *explore.View) bool { return v.Holds(r.Cond) }
 	}
 	return func(v *explore.View) bool { return (r.While < 0 || v.Holds(r.While)) && !v.Holds(r.Cond) }
+}
+
+// brokenAtStart says whether power-on breaks a rule.
+func (x *proof) brokenAtStart(i int) bool {
+	a := x.newAsker()
+	return a.brokenNow(i, &tale{state: a.m.Start()})
+}
+
+// applies is what is known of a rule that no event breaks: whether its while
+// ever comes about.
+func (a *asker) applies(i int) outcome {
+	out := outcome{Result: explore.Result{Verdict: explore.Proved}, allowed: -1, note: byEachEvent}
+	while := a.x.p.Rules[i].While
+	if while < 0 {
+		return out
+	}
+	switch out.Result = a.e.Reaches(while, a.options(0)); out.Verdict {
+	case explore.Refuted:
+		out.Verdict, out.note = explore.NotChecked, ""
+	case explore.Unfinished:
+		out.Verdict, out.note = explore.Proved, byEachEvent+"; whether its `while` ever comes about is not known"
+	}
+	out.HasStory = false
+	return out
 }
 
 // rule decides a rule of the show.

@@ -45,6 +45,10 @@ type Refusal struct {
 
 // Finder finds ways in one program. It is scratch for one goroutine.
 type Finder struct {
+	// Choose, when set, says which of its Ways a route takes, or that none is
+	// free: by who does not know what is held.
+	Choose func(to, picture int32) (Plan, *Refusal)
+
 	p *program.Program
 	l *state.Layout
 
@@ -159,6 +163,9 @@ func (f *Finder) Find(s *state.State, _ *signal.Graph, to, picture int32) (Plan,
 	last := f.above(to, picture)
 	if last == picture {
 		return Plan{}, nil
+	}
+	if f.Choose != nil {
+		return f.Choose(to, picture)
 	}
 	own := f.switchAt(last)
 	f.hold(s, own)

@@ -8,7 +8,7 @@ func (g *Graph) Holds(c int32) bool {
 		return false
 	}
 	n := &g.p.Conds[c]
-	if g.Ask != nil && (n.Op == program.Shows || n.Op == program.ShowsNode || n.Op == program.SourceOnAir) {
+	if g.Ask != nil && n.Op != program.Const && n.Op != program.Not && n.Op != program.And && n.Op != program.Or {
 		if holds, known := g.Ask(n); known {
 			return holds
 		}

@@ -18,9 +18,8 @@ import (
 
 // Graph answers questions about one state at a time.
 type Graph struct {
-	// Ask, when set, is asked first whether a condition on pictures (Shows,
-	// ShowsNode, SourceOnAir) holds: by who reasons about states of which only a
-	// part is known.
+	// Ask, when set, is asked first whether a condition that has no parts holds:
+	// by who reasons about states of which only a part is known.
 	Ask func(c *program.Cond) (holds, known bool)
 
 	p *program.Program
