@@ -120,7 +120,7 @@ func (l *lowerer) lowerCues() {
 				if c.After.Kind != syntax.Bad && c.After.Text != "" {
 					x.After = l.micros(c.After.Text)
 				}
-				x.FollowVar = l.variable(program.CueFollow, own, "cue "+c.Number.Text+".follows", 2, 0)
+				x.FollowVar = l.variable(program.CueFollow, own, "cue "+c.Number.Text+".follows", int(program.FollowStates), 0)
 				x.Timer = l.timer(program.FollowTimer, own)
 			}
 			l.belongs(x.Task, own)

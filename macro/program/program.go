@@ -93,7 +93,7 @@ const (
 	TaskQueued                          // 0 none, k: Task.Entries[k-1] runs next
 	SurfacePage                         // index into Surface.Pages
 	Standby                             // 0..len(Cues): the cue on standby; len(Cues) is "the end"
-	CueFollow                           // 0, 1: waits to follow
+	CueFollow                           // see Follow states
 	ButtonDown                          // 0 up, 1 down, 2 down and its hold has fired
 	ButtonCover                         // 0 shut, 1 open
 	DeviceHealth                        // Health
@@ -140,6 +140,14 @@ const (
 	FadingOut // to black
 	FadingIn  // from black
 	Transitions
+)
+
+// Follow states, of a cue that follows another.
+const (
+	NoFollow      uint32 = iota
+	WillFollow           // the cue that it follows is running
+	WaitsToFollow        // that one has ended, and its time runs
+	FollowStates
 )
 
 // Deck states.

@@ -42,7 +42,7 @@ type Cue struct {
 	Task          int32
 	Follow        int32 // Cues: fires After microseconds after that cue's task has ended, or -1
 	After         int64
-	FollowVar     int32 // Var CueFollow, or -1
+	FollowVar     int32 // Var CueFollow, or -1 where it follows none
 	Timer         int32
 	At            Place
 }

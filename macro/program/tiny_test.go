@@ -54,7 +54,7 @@ func tiny() *Program {
 	p.Pages = []Page{{"cameras", []int32{0}, at}, {"crew", nil, at}}
 	p.Buttons = []Button{{0, 1, 1, "Wide", true, 2, 3, 4, 500, v(ButtonDown, 0, 3, 0), v(ButtonCover, 0, 2, 0),
 		tm(HoldTimer, 0), tm(CoverTimer, 0), 1, 2, []Lamp{{"dark", 0}}, []int32{0, 1, 2}, []int32{0}, at}}
-	p.Cues = []Cue{{"1", "Doors", 5, -1, 0, -1, -1, at}, {"2", "Kick-off", 6, 0, 5, v(CueFollow, 1, 2, 0), tm(FollowTimer, 1), at}}
+	p.Cues = []Cue{{"1", "Doors", 5, -1, 0, -1, -1, at}, {"2", "Kick-off", 6, 0, 5, v(CueFollow, 1, FollowStates, 0), tm(FollowTimer, 1), at}}
 	v(Standby, -1, 3, 0)
 	p.Texts = []string{"a word", "über den Köpfen\x00 <b>"}
 	p.Sets = [][]uint32{{1}, {5}}

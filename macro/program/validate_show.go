@@ -64,7 +64,7 @@ func (c *checker) cues() {
 		c.task(q.Task, CueTask, i)
 		c.maybe(q.Follow, len(c.p.Cues), "what is followed by cue", i)
 		c.duration(q.After, "cue", i)
-		c.variableIf(q.Follow != -1, q.FollowVar, CueFollow, i, 2)
+		c.variableIf(q.Follow != -1, q.FollowVar, CueFollow, i, int(FollowStates))
 		c.timer(q.Follow != -1, q.Timer, FollowTimer, i)
 		c.place(q.At, "cue", i)
 	}

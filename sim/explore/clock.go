@@ -66,6 +66,8 @@ func (k *clocks) may(timer int32, value uint32) bool {
 		return value == program.DeckLoading || value == program.DeckPlaying
 	case program.MachineTimer:
 		return value == program.MachineStarting
+	case program.FollowTimer:
+		return value == program.WaitsToFollow
 	case program.HoldTimer:
 		return value == 1 && k.p.Buttons[x.Owner].Hold >= 0
 	default:

@@ -126,7 +126,14 @@ func (x *influence) footprint(a *program.Action) (set, on []int32) {
 		}
 		on = append(on, set...)
 	case program.PresetTo:
-		set = []int32{p.Banks[a.A].Preset}
+		b := &p.Banks[a.A]
+		set = []int32{b.Preset}
+		if slices.ContainsFunc(p.Actions, func(m program.Action) bool {
+			return (m.Verb == program.Mix || m.Verb == program.Wipe) && m.A == a.A
+		}) { // a mix that runs comes to its end first
+			set = append(set, b.Program, b.Transition)
+			on = append(on, set...)
+		}
 	case program.KeyTo:
 		set = []int32{p.Keyers[a.A].On}
 	case program.Route, program.RouteTie:

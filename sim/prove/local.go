@@ -486,7 +486,7 @@ func (x *local) possible(e step.Event) bool {
 		}
 		return get(x.p.Recorders[t.Owner].State) == program.MachineStarting
 	case program.FollowTimer:
-		return get(x.p.Cues[t.Owner].FollowVar) == 1
+		return get(x.p.Cues[t.Owner].FollowVar) == program.WaitsToFollow
 	case program.HoldTimer:
 		return get(x.p.Buttons[t.Owner].Down) == 1
 	}

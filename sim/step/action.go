@@ -81,6 +81,9 @@ func (m *Machine) change(a *program.Action) {
 		m.complete(a.A)
 		m.set(m.P.Banks[a.A].Program, uint32(a.B))
 	case program.PresetTo:
+		if m.mixing(a.A) { // what is half on air comes to its end, it does not turn into something else
+			m.complete(a.A)
+		}
 		m.set(m.P.Banks[a.A].Preset, uint32(a.B))
 	case program.Take:
 		m.complete(a.A)
@@ -133,6 +136,12 @@ func (m *Machine) fade(a *program.Action) {
 	}
 	m.set(b.Transition, how)
 	m.arm(b.Timer, m.takes(b.Device, a.Micros))
+}
+
+// mixing says whether a bank's preset is on air by a mix or wipe.
+func (m *Machine) mixing(bank int32) bool {
+	now := m.get(m.P.Banks[bank].Transition)
+	return now == program.Mixing || now == program.Wiping
 }
 
 // changeOver swaps a bank's program and preset.

@@ -36,7 +36,7 @@ func TestActions(t *testing.T) {
 		}, want{"main.program": 3, "main.preset": 0, "main.transition": program.NoTransition}, want{"main.program": 3, "main.preset": 0}, []EffectKind{Sent, Sent, Sent}},
 		{"a mix over a mix completes the first", func(k *maker) []program.Instr {
 			return []program.Instr{k.do(program.PresetTo, 0, pickGoal), k.do(program.Mix, 0, 0, second), k.do(program.PresetTo, 0, pickDeck), k.do(program.Mix, 0, 0, second/2)}
-		}, want{"main.program": 2, "main.preset": 0, "main.transition": program.Mixing}, want{"main.program": 0, "main.preset": 2}, []EffectKind{Sent, Sent, Sent, Sent}},
+		}, want{"main.program": 1, "main.preset": 2, "main.transition": program.Mixing}, want{"main.program": 2, "main.preset": 1}, []EffectKind{Sent, Sent, Sent, Sent}},
 		{"fade to black keeps the program underneath", func(k *maker) []program.Instr {
 			return []program.Instr{k.do(program.Fade, 0, 1, second/2)}
 		}, want{"main.transition": program.FadingOut, "main.black": 0}, want{"main.transition": 0, "main.black": 1, "main.program": 0}, []EffectKind{Sent}},

@@ -213,7 +213,7 @@ func (k *maker) cue(number string, follow int32, after int64, code ...program.In
 	i := len(k.Cues)
 	c := program.Cue{Number: number, Task: k.task(program.CueTask, i, program.Ignore, "cue "+number, code...), Follow: follow, After: after, FollowVar: -1, Timer: -1}
 	if follow >= 0 {
-		c.FollowVar, c.Timer = k.variable("cue "+number+" waits", program.CueFollow, i, 2), k.timer(program.FollowTimer, i)
+		c.FollowVar, c.Timer = k.variable("cue "+number+" waits", program.CueFollow, i, int(program.FollowStates)), k.timer(program.FollowTimer, i)
 	}
 	k.Cues = append(k.Cues, c)
 }

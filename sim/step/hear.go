@@ -21,7 +21,7 @@ func (m *Machine) expire(timer int32) {
 			m.set(v, program.MachineRunning)
 		}
 	case program.FollowTimer:
-		m.mark(m.P.Cues[x.Owner].FollowVar, 0)
+		m.mark(m.P.Cues[x.Owner].FollowVar, program.NoFollow)
 		m.fireCue(x.Owner, -1)
 	case program.HoldTimer:
 		m.held(x.Owner)

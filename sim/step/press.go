@@ -89,6 +89,7 @@ func (m *Machine) goCue(cue, by int32) {
 		m.say(Ignored, NothingToDo, by, -1)
 		return
 	}
+	m.unfollow() // whoever says go has taken over
 	if !m.fireCue(cue, by) {
 		return
 	}
@@ -107,22 +108,37 @@ func (m *Machine) fireCue(cue, by int32) bool {
 		m.say(Ignored, AlreadyRunning, by, c.Task)
 		return false
 	}
-	m.mark(c.FollowVar, 0)
+	m.mark(c.FollowVar, program.NoFollow)
 	m.disarm(c.Timer)
 	m.say(Fired, NoReason, by, cue)
 	m.start(c.Task, 0)
+	for _, f := range m.followers[cue] {
+		m.mark(m.P.Cues[f].FollowVar, program.WillFollow)
+	}
 	return true
 }
 
-// follow lets the cues that follow one that has ended wait, or fires them.
+// unfollow cancels every wait to follow.
+func (m *Machine) unfollow() {
+	for i := range m.P.Cues {
+		m.mark(m.P.Cues[i].FollowVar, program.NoFollow)
+		m.disarm(m.P.Cues[i].Timer)
+	}
+}
+
+// follow lets the cues that follow one that has ended wait, or fires them,
+// unless that was cancelled while it ran.
 func (m *Machine) follow(ended int32) {
 	for _, cue := range m.followers[ended] {
 		c := &m.P.Cues[cue]
+		if m.get(c.FollowVar) != program.WillFollow {
+			continue
+		}
 		if c.After <= 0 {
 			m.fireCue(cue, -1)
 			continue
 		}
-		m.mark(c.FollowVar, 1)
+		m.mark(c.FollowVar, program.WaitsToFollow)
 		m.arm(c.Timer, c.After)
 	}
 }

@@ -129,10 +129,7 @@ func (m *Machine) stopAll() {
 			m.halt(int32(t))
 		}
 	}
-	for i := range m.P.Cues {
-		m.mark(m.P.Cues[i].FollowVar, 0)
-		m.disarm(m.P.Cues[i].Timer)
-	}
+	m.unfollow()
 	for i := range m.P.Buttons { // a finger still down must not fire its hold, nor its press when it is lifted
 		b := &m.P.Buttons[i]
 		m.disarm(b.HoldTimer)

@@ -259,7 +259,7 @@ func TestRundown(t *testing.T) {
 	b.is(standby, 3)
 	b.wait(6*second - 1)
 	b.hears()
-	b.is(k.Cues[1].FollowVar, 1)
+	b.is(k.Cues[1].FollowVar, program.WaitsToFollow)
 	b.wait(1)
 	b.hears(Fired, Noted, Fired, Noted) // 3 follows 2 at once
 	b.is(standby, 3)

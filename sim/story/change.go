@@ -63,7 +63,7 @@ func (t *Teller) what(v int32) string {
 	case program.Standby:
 		return "standby"
 	case program.CueFollow:
-		return cueWords(p, x.Owner) + " waits to follow"
+		return cueWords(p, x.Owner)
 	case program.ButtonDown:
 		return buttonWords(p, x.Owner)
 	case program.ButtonCover:
@@ -82,6 +82,7 @@ var (
 	encoderWords  = [program.MachineStates]string{"stopped", "starting", "live"}
 	healthWords   = [program.Healths]string{"well", "away", "refuses", "slow", "full"}
 	downWords     = [3]string{"up", "down", "held"}
+	followWords   = [program.FollowStates]string{"does not follow", "will follow", "waits to follow"}
 	coverWords    = [2]string{"shut", "open"}
 )
 
@@ -96,8 +97,10 @@ func (t *Teller) Value(v int32, value uint32) string {
 		return p.Switches[x.Owner].Picks[value].Label
 	case program.BankTransition:
 		return transitions[value]
-	case program.BankFaded, program.DestinationProtected, program.TaskFailed, program.CueFollow:
+	case program.BankFaded, program.DestinationProtected, program.TaskFailed:
 		return yesNo[value]
+	case program.CueFollow:
+		return followWords[value]
 	case program.KeyerOn, program.OutletOn:
 		return offOn[value]
 	case program.DeckState:

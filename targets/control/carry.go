@@ -154,7 +154,7 @@ func (s *show) goesOn(t program.Timer) bool {
 	case program.BankTimer:
 		return get(s.p.Banks[t.Owner].Transition) != program.NoTransition
 	case program.FollowTimer:
-		return get(s.p.Cues[t.Owner].FollowVar) == 1
+		return get(s.p.Cues[t.Owner].FollowVar) == program.WaitsToFollow
 	case program.HoldTimer:
 		return get(s.p.Buttons[t.Owner].Down) == 1
 	case program.CoverTimer:

@@ -40,7 +40,11 @@ func (w *writer) does(a *program.Action) {
 		w.complete(&w.p.Banks[a.A])
 		w.line("%s;", w.set(w.p.Banks[a.A].Program, a.B))
 	case program.PresetTo:
-		w.line("%s;", w.set(w.p.Banks[a.A].Preset, a.B))
+		b := &w.p.Banks[a.A]
+		w.line("if :: %s ->", w.mixing(b))
+		w.complete(b)
+		w.line(":: else -> skip; fi;")
+		w.line("%s;", w.set(b.Preset, a.B))
 	case program.Take:
 		w.complete(&w.p.Banks[a.A])
 		w.changeOver(&w.p.Banks[a.A])

@@ -111,7 +111,7 @@ func (w *writer) timer(i int32, t program.Timer) {
 		}
 	case program.FollowTimer:
 		c := &w.p.Cues[t.Owner]
-		w.onTimer(i, w.is(c.FollowVar, 1), func() {
+		w.onTimer(i, w.is(c.FollowVar, program.WaitsToFollow), func() {
 			w.line("%s;", w.set(c.FollowVar, 0))
 			w.fire(t.Owner, "skip")
 		})
@@ -193,6 +193,18 @@ func (w *writer) goCue(cue int32) {
 		}
 		return w.set(standby, c)
 	}
+	if cue < 0 {
+		w.line("if :: %s -> skip; :: else -> skip;", w.is(standby, uint32(len(w.p.Cues))))
+	}
+	for i := range w.p.Cues { // what is still to follow is cancelled
+		if c := &w.p.Cues[i]; c.FollowVar >= 0 {
+			w.line("%s;", w.set(c.FollowVar, program.NoFollow))
+			w.disarm(c.Timer)
+		}
+	}
+	if cue < 0 {
+		w.line("fi;")
+	}
 	if cue >= 0 {
 		w.fire(cue, past(cue))
 		return
@@ -211,6 +223,11 @@ func (w *writer) fire(cue int32, then string) {
 	w.line("if :: %s -> skip; :: else -> %s;", w.running(c.Task), w.set(c.FollowVar, 0))
 	w.disarm(c.Timer)
 	w.start(c.Task, 0)
+	for i := range w.p.Cues {
+		if f := &w.p.Cues[i]; f.Follow == cue {
+			w.line("%s;", w.set(f.FollowVar, program.WillFollow))
+		}
+	}
 	w.line("%s; fi;", then)
 }
 

@@ -90,11 +90,15 @@ func (w *writer) follow(ended int32) {
 	for c := range w.p.Cues {
 		switch x := &w.p.Cues[c]; {
 		case x.Follow != ended:
-		case x.After > 0:
-			w.line("%s;", w.set(x.FollowVar, 1))
-			w.arm(x.Timer, x.After)
 		default:
-			w.fire(int32(c), "skip")
+			w.line("if :: %s ->", w.is(x.FollowVar, program.WillFollow))
+			if x.After > 0 {
+				w.line("%s;", w.set(x.FollowVar, program.WaitsToFollow))
+				w.arm(x.Timer, x.After)
+			} else {
+				w.fire(int32(c), "skip")
+			}
+			w.line(":: else -> skip; fi;")
 		}
 	}
 }
