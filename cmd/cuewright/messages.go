@@ -159,7 +159,7 @@ func (l *messageList) text(w io.Writer, p *program.Program) error {
 		fmt.Fprintf(&b, "%s goes on waiting: nothing more is sent until what it waits for comes true\n", name)
 	}
 	for _, f := range l.Failures {
-		fmt.Fprintf(&b, "%s\n", f)
+		fmt.Fprintf(&b, "%s\n", story.Plain(f))
 	}
 	fmt.Fprintf(&b, "%s\n", counted(len(l.Messages), "message", "messages"))
 	_, err := io.WriteString(w, b.String())
@@ -167,10 +167,10 @@ func (l *messageList) text(w io.Writer, p *program.Program) error {
 }
 
 func (m message) text(b *strings.Builder) {
-	fmt.Fprintf(b, "%s\n", m.Command)
+	fmt.Fprintf(b, "%s\n", story.Plain(m.Command))
 	switch {
 	case m.OSC != "":
-		fmt.Fprintf(b, "  %s  %s://%s  %s\n", m.Device, m.Wire, m.Address, m.Text)
+		fmt.Fprintf(b, "  %s  %s://%s  %s\n", m.Device, m.Wire, m.Address, story.Plain(m.Text))
 		hexLines(b, m.OSC)
 	case m.HTTP != nil:
 		fmt.Fprintf(b, "  %s  %s://%s  %s %s\n", m.Device, m.Wire, m.Address, m.HTTP.Method, m.HTTP.Target)

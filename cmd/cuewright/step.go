@@ -282,7 +282,7 @@ func (t *stepper) beats(turn rehearse.Turn) {
 		return
 	}
 	for _, d := range found {
-		t.say("       %s: %s  [%s]%s\n", d.Severity, d.What, d.Code, standing(d))
+		t.say("       %s: %s  [%s]%s\n", d.Severity, story.Plain(d.What), d.Code, standing(d))
 	}
 	if len(turn.Beats) == 0 && turn.Miss == nil {
 		t.say("  %s  nothing happens\n", story.Seconds(t.walk.State().Now))

@@ -6,6 +6,8 @@ var syntaxCodes = []Entry{
 		"The rest of its line is read as text, and the button or cue on it is lost."},
 	{"escape-unknown", Error, "a backslash before a sign it does not belong to",
 		"The label on the button would not say what was meant."},
+	{"hidden-sign", Error, "a character in a text that nobody can see",
+		"It can move the text about on the screens of the crew, or hide what a button or an alert says."},
 	{"quote-sign", Error, "a text in quotes of another kind",
 		"Quotes pasted from a letter look right and hide where a label ends."},
 	{"comment-sign", Error, "a comment that does not begin with #",

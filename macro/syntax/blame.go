@@ -107,9 +107,19 @@ func signs(text string) string {
 	return strings.Join(names, " ")
 }
 
-// escapes says which escape of a text is none. The first is enough.
-func (p *parser) escapes(t Token) {
+// inside says what is wrong in a text: an escape that is none, or a character
+// that nobody can see. The first of each is enough.
+func (p *parser) inside(t Token) {
 	text := p.textOf(t)
+	if i := strings.IndexFunc(text, hidden); i >= 0 {
+		r, size := utf8.DecodeRuneInString(text[i:])
+		at := p.span(t.Start+int32(i), t.Start+int32(i+size))
+		d := diag.New("hidden-sign", at, "there is the character `U+%04X` in this text, which steers a terminal and shows nothing", r)
+		if r == '\t' {
+			d = diag.New("hidden-sign", at, "there is a tab in this text").Replace(at, `\t`, false, "write `\\t`")
+		}
+		p.report(d.Replace(at, "", false, "take it out"))
+	}
 	if strings.IndexByte(text, '\\') < 0 {
 		return
 	}
@@ -120,4 +130,11 @@ func (p *parser) escapes(t Token) {
 			Replace(p.span(at.Start, at.Start), `\`, false, "write `\\\\` for the sign `\\` itself").
 			Mend("the escapes are `\\\"`, `\\\\`, `\\n` and `\\t`"))
 	}
+}
+
+// hidden says of a character that it stands for nothing to be seen, and that a
+// terminal or a key may obey it: control characters, and those that turn the
+// direction of writing round (Unicode Standard Annex 9).
+func hidden(r rune) bool {
+	return unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
 }

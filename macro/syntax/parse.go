@@ -116,7 +116,7 @@ func (p *parser) next() {
 	if t.Kind == Bad {
 		p.blame(t)
 	} else if t.Kind == String {
-		p.escapes(t)
+		p.inside(t)
 	}
 	if p.tok.Kind == endOfFile {
 		return // also when the report above was one too many
