@@ -135,18 +135,45 @@ func (w *Watch) Stands(c Check, now Side) (wrong, lasting bool) {
 }
 
 // Needs is what an event must change, or do, for a check to find something:
-// one of these variables, or an effect of one of these tasks. Neither is given
-// where Stands reads it.
+// one of these variables, or an effect of one of these tasks; and the variables
+// that decide whether such an effect comes. Neither is given where Stands
+// reads it.
 func (w *Watch) Needs(c Check) (vars, tasks []int32) {
+	p := w.p
+	health := func(device int32) []int32 { return []int32{p.Devices[device].Health} }
 	switch c.Code {
 	case "deck-ran-out-on-air":
-		return []int32{w.p.Decks[c.Of].State}, nil
+		return []int32{p.Decks[c.Of].State}, nil
+	case "camera-moved-on-air":
+		vars = health(p.Cameras[c.Of].Device)
+	case "deck-touched-on-air":
+		vars = health(p.Decks[c.Of].Device)
+	case "transition-over-transition":
+		vars = health(p.Banks[c.Of].Device)
+	case "no-path", "tie-lines-exhausted":
+		for i := range p.Actions {
+			if a := &p.Actions[i]; w.does(c)(a) {
+				vars = append(vars, w.routeVars(a)...)
+			}
+		}
 	case "source-changed-on-air": // and who routed the destination there
-		return []int32{w.p.Switches[c.Of].Var}, w.who(func(a *program.Action) bool {
+		return []int32{p.Switches[c.Of].Var}, w.who(func(a *program.Action) bool {
 			return a.Verb == program.Route && (a.A == c.At || w.own[a.A] == w.own[c.At] && w.own[a.A] >= 0)
 		})
 	}
-	return nil, w.who(w.does(c))
+	return vars, w.who(w.does(c))
+}
+
+// routeVars are the variables that decide whether and how a route is done.
+func (w *Watch) routeVars(a *program.Action) []int32 {
+	var vars []int32
+	for _, s := range w.routed(a) {
+		vars = append(vars, w.p.Switches[s].Var, w.p.Devices[w.p.Switches[s].Device].Health)
+	}
+	if a.Verb == program.Route {
+		vars = append(vars, w.p.Destinations[a.A].Protect)
+	}
+	return vars
 }
 
 // does says which actions a check is about.

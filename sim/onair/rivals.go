@@ -114,8 +114,38 @@ func (w *Watch) pullsOf(a *program.Action, tell func(thing, value int32)) {
 	}
 }
 
-// RivalTasks are the tasks whose effects decide about a pair, and RivalVars
-// the variables that do.
+// RivalVars are the variables that decide about a pair: whether the first one
+// runs, and whether the thing is driven.
+func (w *Watch) RivalVars(r Rival) []int32 {
+	p := w.p
+	vars := []int32{p.Tasks[r.First].At, p.Tasks[r.Second].At}
+	n := int32(len(p.Banks))
+	machine := r.Thing - w.buses()
+	decks, recorders := int32(len(p.Decks)), int32(len(p.Recorders))
+	switch {
+	case r.Thing < 2*n:
+		b := &p.Banks[r.Thing%n]
+		return append(vars, b.Program, b.Preset, b.Transition, p.Devices[b.Device].Health)
+	case machine < 0:
+		sw := &p.Switches[r.Thing-2*n]
+		vars = append(vars, sw.Var, p.Devices[sw.Device].Health)
+		for i := range p.Actions {
+			a := &p.Actions[i]
+			if (a.Verb == program.Route || a.Verb == program.RouteTie) && slices.Contains(w.routed(a), r.Thing-2*n) {
+				vars = append(vars, w.routeVars(a)...)
+			}
+		}
+		return vars
+	case machine < decks:
+		d := &p.Decks[machine]
+		return append(vars, d.State, d.Clip, p.Devices[d.Device].Health)
+	case machine < decks+recorders:
+		return append(vars, p.Devices[p.Recorders[machine-decks].Device].Health)
+	}
+	return append(vars, p.Devices[p.Encoders[machine-decks-recorders].Device].Health)
+}
+
+// RivalTasks are the tasks whose effects decide about a pair.
 func (w *Watch) RivalTasks(r Rival) []int32 {
 	var tasks []int32
 	for t, root := range w.root {

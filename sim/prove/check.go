@@ -249,7 +249,7 @@ func (x *proof) rivals() {
 
 func (a *asker) rival(r onair.Rival) outcome {
 	make := func(accept func(onair.Finding) bool) *wrong {
-		return &wrong{tasks: a.watch.RivalTasks(r), vars: []int32{a.x.p.Tasks[r.First].At},
+		return &wrong{tasks: a.watch.RivalTasks(r), vars: a.watch.RivalVars(r),
 			event: func(before *explore.View, e step.Event, effects []step.Effect, after *explore.View) bool {
 				return a.watch.Collides(r, side(before), side(after), e, effects) &&
 					(accept == nil || accept(onair.Finding{Code: r.Code, Task: a.watch.Puller(r, effects)}))
