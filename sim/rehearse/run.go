@@ -79,6 +79,7 @@ func (r *Runner) Run(index int) Result {
 	x := &r.m.P.Rehearsals[index]
 	s := &script{Result: Result{Name: x.Name, At: x.At}, walk: newWalk(r.m, r.Today)}
 	s.Beats = []story.Beat{s.walk.PowerOn()}
+	s.Findings = s.walk.brokenAtStart()
 	for i := range x.Steps {
 		s.step(&x.Steps[i])
 	}

@@ -236,3 +236,28 @@ func BenchmarkRehearse(b *testing.B) {
 		r.Run(0)
 	}
 }
+
+// A rule of the show that breaks along the way is a finding when it breaks,
+// not again while it stays broken; one that is broken at power-on at once.
+func TestRulesAreWatched(t *testing.T) {
+	const rules = small + `never "the goal is in the hall" { screens.shows(goal) }
+always "it rolls when live" { iso.rolling } while { main.program == goal }
+always "the logo is on" { logo.on }
+possible "the logo can come" { logo.on }
+`
+	_, r := run(t, rules+`rehearsal "r" { press cameras 1.1; press cameras 1.1; after 1s }`+"\n")
+	var got []string
+	for _, f := range r.Findings {
+		got = append(got, f.Code+" "+f.What)
+	}
+	want := []string{"rule-broken always `the logo is on` does not hold", "rule-broken never `the goal is in the hall` does not hold",
+		"rule-broken always `it rolls when live` does not hold"}
+	if !slices.Equal(got, want) || r.Passed || r.Findings[0].Beat != 0 || r.Findings[1].Beat != 1 {
+		t.Errorf("passed %v, %q", r.Passed, got)
+	}
+	_, r = run(t, small+`never "the goal is in the hall" { screens.shows(goal) }
+rehearsal "r" { press cameras 1.1; expect finding rule-broken }`+"\n")
+	if !r.Passed {
+		t.Errorf("a rule that is expected to break: %v", r.Findings)
+	}
+}

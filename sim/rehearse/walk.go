@@ -48,7 +48,8 @@ type Turn struct {
 	Miss     *Miss
 }
 
-// Finding is a finding of the on-air checks, and where in the walk it came.
+// Finding is a finding of the on-air checks, or a rule of the show that broke,
+// and where in the walk it came.
 type Finding struct {
 	onair.Finding
 	Beat     int  // number of the beat
@@ -198,7 +199,7 @@ func (w *Walk) apply(e step.Event) {
 	beat := w.tell.Tell(w.before, e, w.effects, s)
 	w.was.Look(w.before)
 	w.is.Look(s)
-	found := w.now.watch.Look(w.before, s, w.was, w.is, e, w.effects)
+	found := append(w.now.watch.Look(w.before, s, w.was, w.is, e, w.effects), w.rules()...)
 	if !beat.Did() && len(found) == 0 {
 		return
 	}
