@@ -61,7 +61,7 @@ var syntaxCodes = []Entry{
 	{"word-missing", Error, "a small word left out",
 		"Without it the line could be read in another way than it was meant."},
 	{"word-wrong", Error, "a small word in place of another",
-		"`from` and `to` turn a route round, so they are never guessed."},
+		"A small word can turn a line round, as `from` and `to` do a route."},
 	{"choice-missing", Error, "on, off, to or from left out",
 		"The switch would go the wrong way half of the time."},
 	{"too-much", Error, "more than belongs there",

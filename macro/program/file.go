@@ -73,6 +73,9 @@ func Encode(p *Program) []byte {
 	return append([]byte(head), payload...)
 }
 
+// Begins says whether data begins as a compiled show does, whole or not.
+func Begins(data []byte) bool { return bytes.HasPrefix(data, []byte(magic)) }
+
 // Decode reads a file. The Program has been through Validate. The error is an
 // ErrNotProgram, ErrNewer, ErrTooLarge or ErrDamaged.
 func Decode(data []byte) (*Program, error) {
@@ -95,7 +98,7 @@ func Decode(data []byte) (*Program, error) {
 
 // open checks the head and gives the payload.
 func open(data []byte) ([]byte, error) {
-	if !bytes.HasPrefix(data, []byte(magic)) {
+	if !Begins(data) {
 		return nil, ErrNotProgram{}
 	}
 	line, _, whole := bytes.Cut(data[:min(len(data), maxHead)], []byte("\n"))

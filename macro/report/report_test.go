@@ -202,3 +202,21 @@ func TestAnySpanOfAnyText(t *testing.T) {
 		}
 	})
 }
+
+// What is said of the same place needs no second frame, and what only lists
+// what there is, is no alternative.
+func TestNotesOfTheSamePlace(t *testing.T) {
+	f := source.New("a.show", []byte("expect wide.on_air\n"))
+	d := diag.Diagnostic{Code: "expectation-missed", At: f.At(7, 18), What: "it is not so"}.
+		With(f.At(7, 18), "wide is dark").Mend("write `goal`").Mend("the kinds are `a` or `b`").Mend("leave it out")
+	var b strings.Builder
+	if err := Alone(&b, d, false); err != nil {
+		t.Fatal(err)
+	}
+	const want = "a.show:1:8: error: it is not so  [expectation-missed]\n" +
+		"  mend: write `goal`; the kinds are `a` or `b`, or leave it out\n" +
+		"   1 | expect wide.on_air\n     |        ^^^^^^^^^^^\n  wide is dark\n"
+	if got := b.String(); got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}

@@ -52,21 +52,32 @@ func finding(b *strings.Builder, d diag.Diagnostic, p painter) {
 	}
 	frame(b, d.At, p.carets(d.Severity))
 	for _, also := range d.Also {
+		if also.At == d.At { // the line has just been shown
+			fmt.Fprintf(b, "  %s\n", plain(also.Note))
+			continue
+		}
 		fmt.Fprintf(b, "  %s: %s\n", place(also.At), plain(also.Note))
 		frame(b, also.At, func(s string) string { return s })
 	}
 }
 
 // mends puts the suggestions into one line: "mend: write `deck`, or write `dock`".
+// What only says what there is stands apart.
 func mends(list []diag.Mend) string {
-	if len(list) == 0 {
-		return ""
+	var b strings.Builder
+	for i, m := range list {
+		first, _, _ := strings.Cut(m.Do, " ")
+		switch {
+		case i == 0:
+			b.WriteString("mend: ")
+		case first == "it" || first == "the" || first == "there":
+			b.WriteString("; ")
+		default:
+			b.WriteString(", or ")
+		}
+		b.WriteString(plain(m.Do))
 	}
-	var do []string
-	for _, m := range list {
-		do = append(do, plain(m.Do))
-	}
-	return "mend: " + strings.Join(do, ", or ")
+	return b.String()
 }
 
 // place is "file:line:column", counted from 1.

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -57,14 +58,15 @@ func Disk(path string) ([]byte, error) {
 	return data, err
 }
 
-// open reads a show or a plan and checks that it is text. Named is the place
-// that names the file, zero when the user did.
-func open(path string, read func(string) ([]byte, error), named source.Span) (*source.File, *diag.Diagnostic) {
+// open reads a show or a plan and checks that it is text, and not the other.
+// Named is the place that names the file, zero when the user did.
+func open(path string, read func(string) ([]byte, error), named source.Span, want form) (*source.File, *diag.Diagnostic) {
 	data, err := read(path)
 	if err == nil && len(data) > largestText {
 		err = tooLarge{largestText}
 	}
-	if named.IsZero() {
+	direct := named.IsZero()
+	if direct {
 		named = source.New(path, nil).At(0, 0)
 	}
 	if err != nil {
@@ -75,8 +77,58 @@ func open(path string, read func(string) ([]byte, error), named source.Span) (*s
 	if d := notText(f); d != nil {
 		return nil, d
 	}
+	if is := formOf(f); is != want && is != unclear {
+		at := named
+		if direct {
+			at = f.At(0, len(f.Line(1)))
+		}
+		d := diag.New("unusable-file", at, "`%s` is %s, and here belongs %s", path, formWords[is], formWords[want]).Mend("%s", otherForm[want])
+		return nil, &d
+	}
 	return f, nil
 }
+
+// form is what a text file is, as far as its beginning tells.
+type form uint8
+
+const (
+	unclear form = iota
+	aShow
+	aPlan
+	compiled
+)
+
+var (
+	formWords = [...]string{aShow: "a show", aPlan: "a routing plan", compiled: "a compiled show"}
+	otherForm = [...]string{aShow: "give the show's file, which begins with `show \"…\" uses \"…\"`",
+		aPlan: "name the plan's file, which begins with `rack:`"}
+)
+
+// formOf looks at the first line that says something: a head's first word, or
+// a key at the left margin.
+func formOf(f *source.File) form {
+	if program.Begins(f.Bytes) {
+		return compiled
+	}
+	text := strings.TrimPrefix(string(f.Bytes), "\ufeff")
+	for line := range strings.Lines(text) {
+		word, rest, _ := strings.Cut(strings.TrimRight(line, " \t\r\n"), " ")
+		key, after, isKey := strings.Cut(word, ":")
+		switch {
+		case word == "" && rest == "", strings.HasPrefix(word, "#"), word == "---":
+			continue
+		case word == "show":
+			return aShow
+		case isKey && after == "" && slices.Contains(planKeys, key):
+			return aPlan
+		}
+		return unclear
+	}
+	return unclear
+}
+
+// planKeys are the keys that a plan can begin with.
+var planKeys = []string{"rack", "rate", "devices", "cables", "destinations", "surfaces", "control", "messages"}
 
 // notText is the finding that a file is not UTF-8 text, or nil.
 func notText(f *source.File) *diag.Diagnostic {
@@ -86,11 +138,6 @@ func notText(f *source.File) *diag.Diagnostic {
 			d := diag.New("unusable-file", f.At(0, 0), "`%s` is written as UTF-16, not as UTF-8", f.Name).Mend("save it as UTF-8")
 			return &d
 		}
-	}
-	if strings.HasPrefix(string(data[:min(3, len(data))]), "\ufeff") {
-		d := diag.New("unusable-file", f.At(0, 3), "`%s` begins with a byte order mark", f.Name).
-			Replace(f.At(0, 3), "", true, "save it as UTF-8 without the mark")
-		return &d
 	}
 	for i := 0; i < len(data); {
 		r, size := utf8.DecodeRune(data[i:])
@@ -156,5 +203,5 @@ func near(path string, read func(string) ([]byte, error)) []string {
 // Text reads one file and checks that it is text, for a command that works on
 // a show alone.
 func Text(path string, read func(string) ([]byte, error)) (*source.File, *diag.Diagnostic) {
-	return open(path, read, source.Span{})
+	return open(path, read, source.Span{}, aShow)
 }

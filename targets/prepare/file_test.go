@@ -1,6 +1,7 @@
 package prepare
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -42,7 +43,6 @@ func TestFilesThatCannotBeUsed(t *testing.T) {
 	}
 	put(t, dir, "large.show", strings.Repeat("# a long evening\n", largestText/16))
 	put(t, dir, "utf16.show", "\xff\xfes\x00h\x00")
-	put(t, dir, "mark.show", "\ufeffshow \"x\" uses \"rack.yaml\"\n")
 	put(t, dir, "latin.show", "show \"Caf\xe9\" uses \"rack.yaml\"\n")
 	put(t, dir, "zero.show", "show \"x\x00\" uses \"rack.yaml\"\n")
 	tests := []struct {
@@ -55,7 +55,7 @@ func TestFilesThatCannotBeUsed(t *testing.T) {
 		{"folder.show", "unusable-file", "is a folder, not a file", 1, 1},
 		{"large.show", "unusable-file", "is larger than 4096 KiB", 1, 1},
 		{"utf16.show", "unusable-file", "UTF-16", 1, 1},
-		{"mark.show", "unusable-file", "byte order mark", 1, 1},
+		{"rack.yaml", "unusable-file", "is a routing plan, and here belongs a show", 1, 1},
 		{"latin.show", "unusable-file", "byte e9 cannot stand here", 1, 10},
 		{"zero.show", "unusable-file", "byte 00 cannot stand here", 1, 8},
 	}
@@ -78,12 +78,39 @@ func TestFilesThatCannotBeUsed(t *testing.T) {
 	}
 }
 
-// TestMarkIsMended: the one sure mend of a file that cannot be used.
-func TestMarkIsMended(t *testing.T) {
-	r := Show("small.show", fromMap(t, map[string]string{"small.show": "\ufeffshow \"x\" uses \"rack.yaml\"\n"}))
-	m := r.Findings[0].Mends[0]
-	if !m.Sure || m.Edits[0].At.Start != 0 || m.Edits[0].At.End != 3 || m.Edits[0].New != "" {
-		t.Errorf("%+v", m)
+// TestOneFileForAnother: a file of another form is one finding, which says what
+// it is, where the user or the show named it.
+func TestOneFileForAnother(t *testing.T) {
+	p := Show("small.show", fromMap(t, map[string]string{"small.show": small(t, "small.show"), "rack.yaml": small(t, "rack.yaml")})).Program
+	files := map[string]string{
+		"compiled.show": string(program.Encode(p)), "rack.yaml": small(t, "rack.yaml"), "small.show": small(t, "small.show"),
+		"a.show": `show "A" uses "small.show"`, "b.show": `show "B" uses "compiled.show"`,
+		"plan.txt": "# our rack\nrack: Small\nrate: 50\n",
+	}
+	for name, want := range map[string]string{
+		"compiled.show": "1:1 `compiled.show` is a compiled show, and here belongs a show",
+		"rack.yaml":     "1:1 `rack.yaml` is a routing plan, and here belongs a show",
+		"plan.txt":      "1:1 `plan.txt` is a routing plan, and here belongs a show",
+		"a.show":        "1:15 `small.show` is a show, and here belongs a routing plan",
+		"b.show":        "1:15 `compiled.show` is a compiled show, and here belongs a routing plan",
+	} {
+		r := Show(name, fromMap(t, files))
+		if len(r.Findings) != 1 || r.Findings[0].Code != "unusable-file" {
+			t.Errorf("%s: %v", name, r.Findings)
+			continue
+		}
+		d := r.Findings[0]
+		if at := d.At.Begin(); fmt.Sprintf("%d:%d %s", at.Line, at.Column, d.What) != want {
+			t.Errorf("%s: %d:%d %s", name, at.Line, at.Column, d.What)
+		}
+	}
+}
+
+// TestByteOrderMark: editors that write one before UTF-8 do no harm.
+func TestByteOrderMark(t *testing.T) {
+	r := Show("small.show", fromMap(t, map[string]string{"small.show": "\ufeff" + small(t, "small.show"), "rack.yaml": "\ufeff" + small(t, "rack.yaml")}))
+	if r.Program == nil || r.Findings.Blocking() {
+		t.Errorf("%v", r.Findings)
 	}
 }
 

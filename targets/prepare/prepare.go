@@ -49,7 +49,7 @@ func (day Day) Show(path string, read func(string) ([]byte, error)) Result {
 }
 
 func (r *Result) show(day Day, path string, read func(string) ([]byte, error)) {
-	show, bad := open(path, read, source.Span{})
+	show, bad := open(path, read, source.Span{}, aShow)
 	if bad != nil {
 		r.Findings.Add(*bad)
 		return
@@ -64,7 +64,7 @@ func (r *Result) show(day Day, path string, read func(string) ([]byte, error)) {
 	if !filepath.IsAbs(planPath) {
 		planPath = filepath.Join(filepath.Dir(path), planPath)
 	}
-	file, bad := open(planPath, read, tree.Show.Plan.At)
+	file, bad := open(planPath, read, tree.Show.Plan.At, aPlan)
 	if bad != nil {
 		r.Findings.Add(*bad)
 		return
