@@ -428,6 +428,9 @@ func (c *Controller) end() {
 		}
 		break
 	}
+	if c.waiting != nil {
+		c.drop(c.waiting)
+	}
 	c.note(journal.Record{Kind: journal.Stopped})
 	c.bell.close()
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"cuewright/macro/program"
+	"cuewright/macro/source"
 	"cuewright/sim/step"
 	"cuewright/targets/journal"
 )
@@ -58,7 +59,8 @@ func (c *Controller) Reload(force bool) (Reloaded, error) {
 			return Reloaded{}, fmt.Errorf("the new show cannot be kept: %w", err)
 		}
 	}
-	w := &swap{next: next, force: force, answer: make(chan Reloaded, 1)}
+	answer := make(chan Reloaded, 1)
+	w := &swap{next: next, force: force, answer: answer}
 	failed := make(chan error, 1)
 	c.post(func() { failed <- c.prepare(w) })
 	select {
@@ -66,7 +68,7 @@ func (c *Controller) Reload(force bool) (Reloaded, error) {
 		if err != nil {
 			return Reloaded{}, err
 		}
-		return <-w.answer, nil
+		return <-answer, nil
 	case <-c.ended:
 		return Reloaded{}, errors.New("the show has been stopped")
 	}
@@ -163,20 +165,27 @@ func (c *Controller) watchFile() {
 	c.watch.Go(func() {
 		tick := time.NewTicker(watchEvery)
 		defer tick.Stop()
-		seen := stamps(c.View().Program)
+		var files []string
+		seen := ""
 		for {
 			select {
 			case <-tick.C:
 			case <-c.ended:
 				return
 			}
-			now := stamps(c.View().Program)
-			if now == seen {
+			if now := stamps(files); now == seen && files != nil {
 				continue
 			}
-			seen = now
+			r := c.opts.Load()
+			files = files[:0]
+			for _, f := range []*source.File{r.Show, r.Plan} {
+				if f != nil {
+					files = append(files, f.Name)
+				}
+			}
+			seen = stamps(files)
 			digest := "with errors"
-			if r := c.opts.Load(); r.Program != nil {
+			if r.Program != nil {
 				digest = Digest(r.Program)
 			}
 			c.onDisk.Store(&digest)
@@ -184,11 +193,11 @@ func (c *Controller) watchFile() {
 	})
 }
 
-// stamps says when the files of a program were changed last.
-func stamps(p *program.Program) string {
+// stamps says when files were changed last.
+func stamps(files []string) string {
 	var b strings.Builder
-	for _, f := range p.Files {
-		if info, err := os.Stat(f.Name); err == nil {
+	for _, name := range files {
+		if info, err := os.Stat(name); err == nil {
 			fmt.Fprintln(&b, info.ModTime().UnixNano(), info.Size())
 		}
 	}
