@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
@@ -275,6 +276,49 @@ func TestSendTellsWhatFailed(t *testing.T) {
 	}
 }
 
+// TestBenchDevicesTaken: every port that is in use is named in one finding, and
+// what can be done.
+func TestBenchDevicesTaken(t *testing.T) {
+	dir := t.TempDir()
+	if err := copySmall(dir); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(dir)
+	rack, err := os.ReadFile("rack.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for port := 9201; port <= 9209; port++ { // the plan's ports become some that are free, of which two are then taken
+		wire, address := "udp", ""
+		if port == 9203 || port == 9202 {
+			wire = "tcp"
+		}
+		if wire == "tcp" {
+			l, err := net.Listen("tcp", "127.0.0.1:0")
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer l.Close()
+			address = l.Addr().String()
+		} else {
+			address = closedPort(t)
+		}
+		rack = bytes.ReplaceAll(rack, []byte(fmt.Sprintf("127.0.0.1:%d", port)), []byte(address))
+	}
+	if err := os.WriteFile("rack.yaml", rack, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	code, out, said := cuewright("bench-devices", "small.show")
+	for _, want := range []string{"[wrong-usage]", "`router` at osc.tcp://127.0.0.1:", "`deck` at http://127.0.0.1:", "something else listens there", "--any-port"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("no %q in %s", want, said)
+		}
+	}
+	if code != exitUsage || out != "" {
+		t.Errorf("exit code %d\n%s", code, out)
+	}
+}
+
 // TestBenchDevices: it says where it listens and when it is ready, and ends
 // cleanly when it is told to.
 func TestBenchDevices(t *testing.T) {
@@ -299,7 +343,8 @@ func TestBenchDevices(t *testing.T) {
 			break
 		}
 	}
-	if len(said) != 10 || !strings.HasPrefix(said[0], "goal ") {
+	if len(said) != 12 || !strings.HasPrefix(said[0], "goal ") || !strings.HasPrefix(said[10], "  --to goal=osc.udp://127.0.0.1:") ||
+		strings.Count(said[10], "--to ") != 9 {
 		t.Errorf("said %q", said)
 	}
 	if err := cmd.Process.Signal(os.Interrupt); err != nil {

@@ -76,16 +76,35 @@ type known struct {
 // maxPeers is how many senders a stand-in answers.
 const maxPeers = 16
 
+// Deaf says which devices have no stand-in since their addresses cannot be
+// listened at, most often because something else listens there.
+type Deaf struct {
+	Stands []Stand // URL is where it would have been
+	Err    error   // what the system said, joined
+}
+
+func (e *Deaf) Error() string {
+	var where []string
+	for _, s := range e.Stands {
+		where = append(where, "`"+s.Name+"` at "+s.URL)
+	}
+	return "there can be no stand-in of " + strings.Join(where, ", ")
+}
+
+// Unwrap is what the system said.
+func (e *Deaf) Unwrap() error { return e.Err }
+
 // Start listens for every device of p that can be sent to: at its own address
 // when that is on loopback, else at a port that the system chooses. Devices
 // with the same address share a stand-in. The stand-in of an https device
-// speaks http.
+// speaks http. The error is a *Deaf that names all that cannot be listened for.
 func Start(p *program.Program, opts Options) (*Rack, error) {
 	r := &Rack{p: p, model: newModel(p), log: journal{opts.Lines, opts.JSON, opts.Hex}, jobs: make(chan func())}
 	r.ctx, r.stop = context.WithCancel(context.Background())
 	r.loop.Go(r.run)
 	byAddress := map[string]*post{}
 	urls := map[string]string{}
+	var deaf Deaf
 	for i := range p.Devices {
 		d := &p.Devices[i]
 		if d.Wire == "" {
@@ -95,13 +114,19 @@ func Start(p *program.Program, opts Options) (*Rack, error) {
 		if byAddress[key] == nil {
 			at, url, err := r.listen(d, opts.AnyPort)
 			if err != nil {
-				return nil, errors.Join(fmt.Errorf("the stand-in of `%s` cannot listen: %w", d.Name, err), r.Close())
+				deaf.Stands = append(deaf.Stands, Stand{int32(i), d.Name, key})
+				deaf.Err = errors.Join(deaf.Err, err)
+				continue
 			}
 			byAddress[key], urls[key] = at, url
 		}
 		// The loop already runs, and a message may already have come.
 		r.do(func() { byAddress[key].serves(int32(i)) })
 		r.Stands = append(r.Stands, Stand{int32(i), d.Name, urls[key]})
+	}
+	if len(deaf.Stands) > 0 {
+		deaf.Err = errors.Join(deaf.Err, r.Close())
+		return nil, &deaf
 	}
 	return r, nil
 }

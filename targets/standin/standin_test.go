@@ -320,7 +320,7 @@ func TestAddresses(t *testing.T) {
 		t.Errorf("%v, and the show was changed: %v", r.Stands, p.Devices)
 	}
 	// A second rack cannot have the same address, unless any port will do.
-	if again, err := Start(p, Options{}); err == nil || !strings.Contains(err.Error(), "the stand-in of `router` cannot listen: ") {
+	if again, err := Start(p, Options{}); err == nil || !strings.Contains(err.Error(), "there can be no stand-in of `router` at osc.tcp://"+taken) {
 		t.Errorf("%v, %v", again, err)
 	}
 	begin(t, p, Options{AnyPort: true})
