@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"cuewright/macro/diag"
 	"cuewright/macro/program"
 	"cuewright/macro/report"
+	"cuewright/macro/source"
 	"cuewright/sim/rehearse"
 	"cuewright/sim/story"
 	"cuewright/targets/prepare"
@@ -140,12 +142,23 @@ func tellRehearsals(s streams, r prepare.Result, runs []rehearsed, found diag.Li
 			return err
 		}
 	}
-	_, err := io.WriteString(s.out, rehearsalSummary(runs))
+	_, err := io.WriteString(s.out, rehearsalSummary(runs, watched(r.Program.Rules)))
 	return err
 }
 
+// watched counts the rules that can break along the way: not the possible ones.
+func watched(rules []program.Rule) int {
+	n := 0
+	for i := range rules {
+		if rules[i].Kind != program.Possible {
+			n++
+		}
+	}
+	return n
+}
+
 // rehearsalSummary is the last lines: how many went how, and which failed.
-func rehearsalSummary(runs []rehearsed) string {
+func rehearsalSummary(runs []rehearsed, rules int) string {
 	if len(runs) == 0 {
 		return "nothing was rehearsed: the show has no rehearsal\n"
 	}
@@ -160,6 +173,9 @@ func rehearsalSummary(runs []rehearsed) string {
 	}
 	fmt.Fprintf(&b, "%s with %s: %d passed, %d failed\n", counted(len(runs), "rehearsal", "rehearsals"),
 		counted(expectations, "expectation", "expectations"), len(runs)-len(failed), len(failed))
+	if rules > 0 {
+		fmt.Fprintf(&b, "%s watched along the way; `cuewright prove` tries every press\n", counted(rules, "rule was", "rules were"))
+	}
 	for _, name := range failed[:min(shown, len(failed))] {
 		fmt.Fprintf(&b, "  failed: %q\n", name)
 	}
@@ -169,14 +185,37 @@ func rehearsalSummary(runs []rehearsed) string {
 	return b.String()
 }
 
-// openScript opens the file of --script, or gives the input.
-func openScript(s streams, path string) (io.ReadCloser, error) {
+// longestScript is the most that is read of a script, in bytes.
+const longestScript = 1 << 20
+
+// openScript reads the file of --script; without one there is only the input.
+func openScript(s streams, path string) (*source.File, io.Reader, error) {
 	if path == "" {
-		return io.NopCloser(s.in), nil
+		return nil, s.in, nil
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, &mistake{word: path, what: fmt.Sprintf("the script `%s` cannot be read", path)}
+		return nil, nil, &mistake{word: path, what: fmt.Sprintf("the script `%s` cannot be read", path)}
 	}
-	return f, nil
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, longestScript))
+	if err != nil {
+		return nil, nil, &mistake{word: path, what: fmt.Sprintf("the script `%s` cannot be read", path)}
+	}
+	return source.New(path, text), bytes.NewReader(text), nil
+}
+
+// in reports a mistake that stands in a line of a script.
+func (m *mistake) in(script *source.File, line int, s streams) error {
+	text := script.Line(line)
+	start := script.LineStart(line) + len(text) - len(strings.TrimLeft(text, " \t"))
+	words, _, _ := strings.Cut(strings.TrimSpace(text), "#")
+	d := diag.New("wrong-usage", script.At(start, start+len(strings.TrimSpace(words))), "%s", m.what)
+	if m.mend != "" {
+		d = d.Mend("%s", m.mend)
+	}
+	if err := report.Alone(s.err, d, s.colourErr); err != nil {
+		return err
+	}
+	return exit(exitUsage)
 }
