@@ -171,3 +171,27 @@ func pressedWords(d *surfacetest.Desk) string {
 	}
 	return strings.Join(words, ", ")
 }
+
+// TestSocketOfAnother: npm ws speaks with ours.
+func TestSocketOfAnother(t *testing.T) {
+	node := tool(t, "node", "nodejs")
+	dir := modules(t, "ws")
+	d := surfacetest.New(t, surfacetest.Show(t))
+	s := serve(t, d, Config{Token: secret})
+	cmd := exec.CommandContext(t.Context(), node, "testdata/socket.mjs", s.Addr().String())
+	cmd.Env = append(os.Environ(), "MODULES="+dir, "TOKEN="+secret)
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
+	for _, want := range []string{"without token: 401", "of another page: 403", "page: cameras", "page: crew", "closed: 1000",
+		`answer: {"id":"x","outcome":"done","text":"","opened":false}`} {
+		if !slices.Contains(lines, want) {
+			t.Errorf("%q is not in\n%s", want, out)
+		}
+	}
+	if got := pressedWords(d); got != "Crew down, Crew up" {
+		t.Errorf("pressed %s", got)
+	}
+}

@@ -1,0 +1,115 @@
+// Package plug follows a device file that people plug in and pull out: it is
+// opened whenever it is there. A plain file is a recording: it is read once.
+package plug
+
+import (
+	"context"
+	"log/slog"
+	"os"
+	"syscall"
+	"time"
+)
+
+// again is how long it waits before it looks for the device anew.
+const again = time.Second
+
+// Stdin is the path that stands for standard input.
+const Stdin = "-"
+
+// Device is an open file. Lamps says that it can be written to.
+type Device struct {
+	*os.File
+	Lamps bool
+}
+
+// Follow calls use with the open file each time it can be opened, until ctx
+// ends, or the file was a plain one or standard input and use has returned.
+// use must return soon after its ctx ends; the file is closed then, which
+// ends a Read that waits. It takes care of use's goroutines itself.
+func Follow(ctx context.Context, path string, log *slog.Logger, use func(context.Context, Device)) {
+	for missed := false; ctx.Err() == nil; {
+		d, err := open(path)
+		if err == nil {
+			log.Info("a surface is there", "file", path)
+			missed = false
+			once := plain(d.File)
+			inner, cancel := context.WithCancel(ctx)
+			stop := context.AfterFunc(inner, func() { _ = d.Close() })
+			use(inner, d)
+			cancel()
+			stop()
+			_ = d.Close() // it may be closed already
+			if once {
+				log.Info("a surface has ended", "file", path)
+				return
+			}
+			log.Warn("a surface is gone", "file", path)
+		} else if !missed {
+			log.Warn("a surface is not there; it is looked for every second", "file", path, "why", err)
+			missed = true
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(again):
+		}
+	}
+}
+
+// open opens for reading and writing, or for reading where that is all there
+// is. Files that can be waited for are opened so that a Read can be ended.
+func open(path string) (Device, error) {
+	if path == Stdin {
+		return Device{os.Stdin, false}, nil
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return Device{}, err
+	}
+	if info.Mode().IsRegular() {
+		f, err := os.Open(path)
+		return Device{f, false}, err
+	}
+	if f, err := os.OpenFile(path, os.O_RDWR|syscall.O_NONBLOCK, 0); err == nil {
+		return Device{f, true}, nil
+	}
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	return Device{f, false}, err
+}
+
+// plain says whether a file ends for good when it has ended.
+func plain(f *os.File) bool {
+	info, err := f.Stat()
+	return f == os.Stdin || err == nil && info.Mode().IsRegular()
+}
+
+// Read gives what is read from d to hear until that ends. Of standard input a
+// Read cannot be ended: it is left behind, and what comes late is not heard.
+func (d Device) Read(ctx context.Context, hear func([]byte)) {
+	if d.File != os.Stdin {
+		d.read(ctx, hear)
+		return
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		d.read(ctx, hear)
+	}()
+	select {
+	case <-ctx.Done():
+	case <-done:
+	}
+}
+
+func (d Device) read(ctx context.Context, hear func([]byte)) {
+	buf := make([]byte, 1024)
+	for {
+		n, err := d.File.Read(buf)
+		if ctx.Err() != nil {
+			return
+		}
+		hear(buf[:n])
+		if err != nil {
+			return
+		}
+	}
+}
