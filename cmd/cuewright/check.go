@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -17,6 +18,7 @@ func newCheck(s streams) *cobra.Command {
 		Short: "Find every mistake of shows and their plans",
 		Long: `Check shows, the plans that they use, and every message that they can send.
 All mistakes are told in one run. Nothing is sent, and without --fix nothing is written.
+With - the show comes from the standard input, and its plan from this folder.
 
 ` + exitHelp,
 		Example: `  cuewright check final.show
@@ -24,10 +26,17 @@ All mistakes are told in one run. Nothing is sent, and without --fix nothing is 
   cuewright check --fix final.show        apply the mends that cannot change what you meant`,
 		Args: need("a show", 1, -1),
 		RunE: func(_ *cobra.Command, args []string) error {
+			if fix && slices.Contains(args, "-") {
+				return &mistake{word: "--fix", what: "the standard input cannot be mended", mend: "give the show's file"}
+			}
 			var all diag.List
 			code := exitClean
 			for _, path := range args {
-				result := prepare.Day(today()).Any(path, prepare.Disk)
+				read := prepare.Disk
+				if path == "-" {
+					path, read = standardInput, s.reading()
+				}
+				result := prepare.Day(today()).Any(path, read)
 				if fix {
 					var err error
 					if result, err = mendFiles(s.err, path, result); err != nil {

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -17,6 +19,20 @@ import (
 
 // longestInput is the most that is read from the standard input, in bytes.
 const longestInput = 4 << 20
+
+// standardInput is what the show from there is called.
+const standardInput = "standard input"
+
+// reading reads files, and by its name the standard input, which comes once.
+func (s streams) reading() func(string) ([]byte, error) {
+	input := sync.OnceValues(func() ([]byte, error) { return io.ReadAll(io.LimitReader(s.in, longestInput+1)) })
+	return func(name string) ([]byte, error) {
+		if name == standardInput {
+			return input()
+		}
+		return prepare.Disk(name)
+	}
+}
 
 func newFmt(s streams) *cobra.Command {
 	var write, check bool
@@ -35,6 +51,9 @@ With - the show comes from the standard input.
 		RunE: func(_ *cobra.Command, args []string) error {
 			if write && check {
 				return &mistake{word: "--check", what: "-w and --check cannot go together", mend: "give one of them"}
+			}
+			if write && slices.Contains(args, "-") {
+				return &mistake{word: "-w", what: "the standard input cannot be rewritten", mend: "leave -w out: the layout goes to the output"}
 			}
 			f := formatter{s: s, write: write, check: check}
 			for _, path := range args {
@@ -104,10 +123,7 @@ func (f *formatter) laidOut(path string) (*layout, diag.List, error) {
 	read := prepare.Disk
 	name := path
 	if path == "-" {
-		name = "standard input"
-		read = func(string) ([]byte, error) {
-			return io.ReadAll(io.LimitReader(f.s.in, longestInput+1))
-		}
+		name, read = standardInput, f.s.reading()
 	}
 	file, bad := prepare.Text(name, read)
 	if bad != nil {

@@ -74,6 +74,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.AddCommand(newCheck(s), newFmt(s), newExplain(s), newCompile(s), newMessages(s), newRehearse(s), newSend(s),
 		newProve(s), newDiff(s), newSpare(s), newTies(s),
 		newBenchDevices(s), newRun(s), newLog(s), newReplay(s), newVersion(s), newLanguage())
+	root.SetHelpCommand(newHelp())
 	for _, c := range root.Commands() {
 		c.Flags().VisitAll(onlyOnce)
 	}
@@ -82,6 +83,22 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 
 const caution = `It is not a safety system: an emergency stop is separate and hard-wired, and nothing
 here may be the only thing between people and moving, hot or high-voltage equipment.`
+
+// newHelp is `cuewright help`; a topic that is none is a mistake.
+func newHelp() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Say how a command is called",
+		RunE: func(c *cobra.Command, args []string) error {
+			topic, rest, err := c.Root().Find(args)
+			if err != nil || topic == nil || topic == c.Root() && len(args) > 0 || len(rest) > 0 {
+				return noCommand(c.Root(), append(rest[:len(rest):len(rest)], args...))
+			}
+			topic.InitDefaultHelpFlag()
+			return topic.Help()
+		},
+	}
+}
 
 // noCommand refuses a word that is no command.
 func noCommand(c *cobra.Command, args []string) error {

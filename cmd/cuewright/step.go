@@ -48,11 +48,10 @@ type stepper struct {
 // stepThrough steps through a show with lines from the input or a script.
 // Under a script, a line that cannot be done ends it.
 func stepThrough(s streams, r prepare.Result, script string, asJSON bool) error {
-	in, err := openScript(s, script)
+	file, in, err := openScript(s, script)
 	if err != nil {
 		return err
 	}
-	defer in.Close()
 	t := &stepper{s: s, r: r, p: r.Program, walk: rehearse.NewWalk(r.Program, today()), asJSON: asJSON,
 		drawn: map[string]string{}}
 	t.beats(rehearse.Turn{Beats: []story.Beat{t.walk.PowerOn()}})
@@ -67,8 +66,8 @@ func stepThrough(s streams, r prepare.Result, script string, asJSON bool) error 
 			break
 		}
 		if wrong := t.line(words); wrong != nil {
-			if script != "" {
-				return &mistake{word: script, what: fmt.Sprintf("line %d of `%s`: %s", n, script, wrong.what), mend: wrong.mend}
+			if file != nil {
+				return wrong.in(file, n, s)
 			}
 			t.say("%s\n", wrong.what)
 			if wrong.mend != "" {
