@@ -22,10 +22,12 @@ import (
 )
 
 // runSurface is a kind of surface that `run` serves. flags adds its flags.
-// serve is called once the show runs; it gives what ends it, or nil when its
+// check is called before the show starts: what is wrong with them is a
+// *mistake. serve is called once the show runs; it gives what ends it, or nil when its
 // flags do not ask for it. A new one is made for each command.
 type runSurface struct {
 	flags func(*pflag.FlagSet)
+	check func(*program.Program) error
 	serve func(s streams, desk surface.Desk, log func(string)) (end func() error, err error)
 }
 
@@ -60,6 +62,11 @@ and Ctrl-C end it in order.
 			}
 			if _, err := redirected(r.Program, to); err != nil {
 				return err
+			}
+			for _, k := range kinds {
+				if err := k.check(r.Program); err != nil {
+					return err
+				}
 			}
 			out := &console{w: s.out}
 			desk, err := control.Start(r.Program, control.Options{Dir: state, Env: os.Getenv, Bundles: bundles, Log: out.said,

@@ -7,6 +7,7 @@
 package oscin
 
 import (
+	"fmt"
 	"log/slog"
 	"net/netip"
 	"sync"
@@ -33,6 +34,23 @@ const (
 
 // loopback is the allow-list when none is given.
 var loopback = []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"), netip.MustParsePrefix("::1/128")}
+
+// Allow reads an allow-list: networks as 192.0.2.0/24, or single addresses.
+func Allow(list []string) ([]netip.Prefix, error) {
+	var all []netip.Prefix
+	for _, text := range list {
+		if a, err := netip.ParseAddr(text); err == nil {
+			all = append(all, netip.PrefixFrom(a, a.BitLen()))
+			continue
+		}
+		p, err := netip.ParsePrefix(text)
+		if err != nil {
+			return nil, fmt.Errorf("`%s` is no address and no network", text)
+		}
+		all = append(all, p.Masked())
+	}
+	return all, nil
+}
 
 // Surface listens until Close.
 type Surface struct {

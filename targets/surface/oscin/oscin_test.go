@@ -290,6 +290,19 @@ func TestNotAllowed(t *testing.T) {
 	}
 }
 
+// TestAllow: networks and addresses; what is neither is named.
+func TestAllow(t *testing.T) {
+	got, err := Allow([]string{"192.0.2.7", "198.51.100.9/24", "2001:db8::/32"})
+	if err != nil || fmt.Sprint(got) != "[192.0.2.7/32 198.51.100.0/24 2001:db8::/32]" {
+		t.Errorf("%v, %v", got, err)
+	}
+	for _, bad := range []string{"", "board.lan", "192.0.2.0/33", "192.0.2"} {
+		if _, err := Allow([]string{bad}); err == nil {
+			t.Errorf("%q is taken", bad)
+		}
+	}
+}
+
 // TestSilentPeerIsForgotten: and its finger lifted, so that nothing stays held.
 func TestSilentPeerIsForgotten(t *testing.T) {
 	d := surfacetest.New(t, surfacetest.Show(t))

@@ -59,26 +59,39 @@ type Surface struct {
 	running sync.WaitGroup
 }
 
-// Listen begins to serve. It refuses to listen beyond this machine without a
+// Check says why it cannot be served so: beyond this machine there must be a
 // token.
+func (c *Config) Check() error {
+	at, err := net.ResolveTCPAddr("tcp", c.Address)
+	switch {
+	case err != nil:
+		return fmt.Errorf("`%s` is not host:port", c.Address)
+	case c.Token == "" && !at.IP.IsLoopback():
+		return fmt.Errorf("`%s` can be reached from other machines: a pairing code is needed", c.Address)
+	case c.Token != "" && len(c.Token) < shortestToken:
+		return fmt.Errorf("the pairing code is shorter than %d characters", shortestToken)
+	case (c.CertFile == "") != (c.KeyFile == ""):
+		return errors.New("a certificate needs its key, and a key its certificate")
+	}
+	return nil
+}
+
+// Listen begins to serve, if Check has nothing against it.
 func Listen(desk surface.Desk, c Config) (*Surface, error) {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
-	if c.Token != "" && len(c.Token) < shortestToken {
-		return nil, fmt.Errorf("the token is shorter than %d characters", shortestToken)
-	}
-	if (c.CertFile == "") != (c.KeyFile == "") {
-		return nil, errors.New("a certificate needs its key, and a key its certificate")
+	if err := c.Check(); err != nil {
+		return nil, err
 	}
 	l, err := net.Listen("tcp", c.Address)
 	if err != nil {
 		return nil, err
 	}
 	at := l.Addr().(*net.TCPAddr).AddrPort()
-	if c.Token == "" && !at.Addr().Unmap().IsLoopback() {
+	if c.Token == "" && !at.Addr().Unmap().IsLoopback() { // a name may have come to mean another address
 		_ = l.Close()
-		return nil, fmt.Errorf("%s can be reached from other machines: it needs a token", at)
+		return nil, fmt.Errorf("%s can be reached from other machines: a pairing code is needed", at)
 	}
 	s := &Surface{desk: desk, log: c.Log, at: at, secure: c.CertFile != "", streams: make(chan struct{}, maxStreams)}
 	s.door = newDoor(c.Token, c.Hosts, s.secure)
@@ -109,6 +122,14 @@ func Listen(desk surface.Desk, c Config) (*Surface, error) {
 
 // Addr is where it listens.
 func (s *Surface) Addr() netip.AddrPort { return s.at }
+
+// URL is what a tablet on this machine opens.
+func (s *Surface) URL() string {
+	if s.secure {
+		return "https://" + s.at.String() + "/"
+	}
+	return "http://" + s.at.String() + "/"
+}
 
 // Close ends all streams, lifts all fingers and waits.
 func (s *Surface) Close() error {
