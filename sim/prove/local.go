@@ -355,6 +355,22 @@ func (x *local) check(c onair.Check) claim {
 		}}
 }
 
+// rival is the claim that two scripts which do not both run never come to do
+// so, and do not collide in passing. At power-on neither runs.
+func (x *local) rival(r onair.Rival) claim {
+	first, second := x.p.Tasks[r.First].At, x.p.Tasks[r.Second].At
+	both := func(s onair.Side) bool {
+		return s.Layout.Get(s.State, first) != 0 && s.Layout.Get(s.State, second) != 0
+	}
+	return claim{
+		touches: func(effects []step.Effect) bool {
+			return x.changed[first] == x.run || x.changed[second] == x.run || x.watch.Puller(r, effects) >= 0
+		},
+		holds: func(was, is onair.Side, e step.Event, effects []step.Effect) bool {
+			return both(was) || !both(is) && !x.watch.Collides(r, was, is, e, effects)
+		}}
+}
+
 // rule is the claim that an event does not break a rule that was not broken.
 // With one that power-on does not break, it never is.
 func (x *local) rule(r *program.Rule) claim {

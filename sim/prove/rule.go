@@ -80,7 +80,8 @@ func (a *asker) rule(i int) outcome {
 		return out
 	}
 	broken := a.x.broken(i)
-	if out.tale = a.play(out.Story); out.tale.wrong != "" || !a.brokenNow(i, out.tale) {
+	a.tellPlainly(&out, func(t *tale) bool { return a.brokenNow(i, t) })
+	if out.tale.wrong != "" || !a.brokenNow(i, out.tale) {
 		return out.doubt()
 	}
 	w := &wrong{state: broken, lasting: true,

@@ -2,7 +2,9 @@ package prove
 
 import (
 	"fmt"
+	"slices"
 
+	"cuewright/macro/program"
 	"cuewright/sim/onair"
 	"cuewright/sim/signal"
 	"cuewright/sim/state"
@@ -19,12 +21,31 @@ type tale struct {
 	wrong   string          // why it could not be played, or ""
 }
 
+// plain is a story in which no other finger moves while one is down, if only
+// the moment at which that one goes down has to be another: a rehearsal can do
+// it. Whether it comes to the same is for who plays it to see.
+func plain(p *program.Program, events []step.Event) []step.Event {
+	out := slices.Clone(events)
+	for i := 0; i < len(out); i++ {
+		up := out[i]
+		if up.Kind != step.Up || p.Buttons[up.A].Hold >= 0 {
+			continue
+		}
+		for j := i - 1; j >= 0; j-- {
+			if down := out[j]; down.Kind == step.Down && down.A == up.A {
+				down.At = up.At
+				out = slices.Insert(slices.Delete(out, j, j+1), i-1, down)
+				break
+			}
+		}
+	}
+	return out
+}
+
 // play plays a story: its events at their times, and whatever else runs out
 // in between.
 func (a *asker) play(events []step.Event) *tale {
-	p := &player{asker: a, s: a.m.Start(), before: a.m.Start(), watch: onair.NewWatch(a.x.p, a.m.L),
-		gb: signal.New(a.x.p, a.m.L), ga: signal.New(a.x.p, a.m.L)}
-	p.tale.beats = []story.Beat{a.tell.PowerOn(p.s)}
+	p := a.player()
 	for i, e := range events {
 		p.until(e)
 		if p.wrong == "" && !p.can(e) {
@@ -37,6 +58,14 @@ func (a *asker) play(events []step.Event) *tale {
 	}
 	p.tale.state = p.s
 	return &p.tale
+}
+
+// player is a show being played from power-on.
+func (a *asker) player() *player {
+	p := &player{asker: a, s: a.m.Start(), before: a.m.Start(), watch: onair.NewWatch(a.x.p, a.m.L),
+		gb: signal.New(a.x.p, a.m.L), ga: signal.New(a.x.p, a.m.L)}
+	p.tale.beats = []story.Beat{a.tell.PowerOn(p.s)}
+	return p
 }
 
 type player struct {
