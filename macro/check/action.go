@@ -46,6 +46,7 @@ func (c *checker) operands(a *syntax.Action) {
 			case s.Kinds == noun.Duration:
 				c.transition(*op)
 			case s.List:
+				c.twice(a.Operands[i][:k], op)
 				c.given = append(c.given, c.operand(*op, s.Kinds))
 			case i == 0:
 				thing = c.operand(*op, s.Kinds)
@@ -61,6 +62,17 @@ func (c *checker) operands(a *syntax.Action) {
 	}
 	for i := range c.given {
 		c.judge(a, &c.given[i], &with)
+	}
+}
+
+// twice warns of a name that a list has before.
+func (c *checker) twice(before []syntax.Operand, op *syntax.Operand) {
+	for i := range before {
+		if first := &before[i]; c.env == nil && op.Kind == syntax.Word && first.Kind == syntax.Word && first.Text == op.Text {
+			c.add(diag.New("named-twice", op.At, "`%s` is named twice here", op.Text).
+				With(first.At, "the first time").Mend("leave one of the two out, or name what was meant"))
+			return
+		}
 	}
 }
 

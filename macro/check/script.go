@@ -100,6 +100,7 @@ func (c *checker) statement(s syntax.Statement) {
 		c.body(n.Else)
 	case *syntax.Together:
 		c.body(n.Body)
+		c.together(n)
 	case *syntax.Block:
 		c.body(n)
 	case *syntax.Run:
@@ -114,6 +115,20 @@ func (c *checker) statement(s syntax.Statement) {
 	case *syntax.Turn:
 		c.turn(n)
 	}
+}
+
+// together warns of one in which nothing is done.
+func (c *checker) together(n *syntax.Together) {
+	if c.env != nil || c.file.Partial || n.Body == nil {
+		return
+	}
+	for _, s := range n.Body.Statements {
+		if _, remark := s.(*syntax.Allow); !remark {
+			return
+		}
+	}
+	c.add(diag.New("empty-together", firstWord(n.At), "nothing stands in this `together`").
+		Mend("write in it what happens side by side, or leave it out"))
 }
 
 // said checks what is said: a text, or a parameter that is one.

@@ -37,6 +37,11 @@ var checkCodes = []Entry{
 	{"too-many-calls", Error, "a macro run with too many different values",
 		"Every way to run a macro is worked out beforehand, and so many ways would not fit."},
 
+	{"empty-together", Warning, "a together that does nothing",
+		"Whoever wrote it meant something to happen side by side, and nothing will."},
+	{"named-twice", Warning, "a thing named twice in one list",
+		"The second name was most likely meant for something else, which will not be done."},
+
 	{"not-a-pick", Error, "a source that the bank cannot select",
 		"The mix bank has no input that brings this picture, so the cut would go to something else or nowhere."},
 	{"refused-picture", Error, "a picture that the destination refuses",
