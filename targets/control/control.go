@@ -236,10 +236,13 @@ func (c *Controller) apply(e step.Event) []step.Effect {
 	s := c.show
 	s.before.CopyFrom(s.state)
 	s.effects = s.m.Apply(s.state, e, s.effects[:0])
-	c.note(journal.Record{Kind: journal.Event, A: int32(e.Kind), B: e.A, C: e.B})
 	s.batches = bundle(s.index, s.effects, s.batches)
+	for i := range s.batches { // before anything else: the audience waits for it
+		c.give(&s.batches[i])
+	}
+	c.note(journal.Record{Kind: journal.Event, A: int32(e.Kind), B: e.A, C: e.B})
 	for i := range s.batches {
-		c.give(&s.batches[i], 0)
+		c.given(&s.batches[i], 0)
 	}
 	s.want(e, s.effects)
 	c.tell(s.effects)
@@ -275,31 +278,48 @@ func (c *Controller) tell(effects []step.Effect) {
 	}
 }
 
-// give gives messages to their device. By is 1 when an operator asked for them.
-func (c *Controller) give(b *batch, by int32) {
+// give gives messages to their device.
+func (c *Controller) give(b *batch) {
 	s := c.show
-	j := job{device: b.device, indexes: slices.Clone(b.indexes), messages: make([]*program.Message, len(b.indexes))}
+	b.job = job{device: b.device, indexes: b.indexes, messages: make([]*program.Message, len(b.indexes))}
 	for i, index := range b.indexes {
-		j.messages[i] = &s.p.Messages[index]
+		b.job.messages[i] = &s.p.Messages[index]
 	}
-	l := s.lines[b.device]
-	taken := l != nil && !c.held && l.put(j)
-	if c.journal != nil {
-		for i, index := range b.indexes {
-			c.note(journal.Record{Kind: journal.Sent, A: b.device, B: index, C: b.group, D: by, Data: wireBytes(j.messages[i])})
+	b.fate = fate{}
+	if l := s.lines[b.device]; l != nil && !c.held {
+		b.fate = l.put(b.job)
+	}
+}
+
+// given notes messages that were given to their device, and what became of
+// them if that is known. By is 1 when an operator asked for them.
+func (c *Controller) given(b *batch, by int32) {
+	for i, index := range b.indexes {
+		if c.journal != nil {
+			c.note(journal.Record{Kind: journal.Sent, A: b.device, B: index, C: b.group, D: by, Data: wireBytes(b.job.messages[i])})
 		}
 	}
-	if taken {
+	f := b.fate
+	if f.taken && !f.sent {
 		return
 	}
-	why := errBehind
-	if c.held {
-		why = errHeld // no script runs then, so nothing should have come here
+	if !f.taken {
+		f.err = errBehind
+		if c.held {
+			f.err = errHeld // no script runs then, so nothing should have come here
+		}
+		c.alert("device", c.show.p.Devices[b.device].Name+": "+f.err.Error())
 	}
-	for i := range j.messages {
-		c.outcome(b.device, b.indexes[i], "", why)
+	for i, index := range b.indexes {
+		if i < f.done {
+			c.outcome(b.device, index, f.answer, nil)
+		} else {
+			c.outcome(b.device, index, "", f.err)
+		}
 	}
-	c.alert("device", s.p.Devices[b.device].Name+": "+why.Error())
+	if f.sent {
+		c.show.lines[b.device].sent(f.err)
+	}
 }
 
 // outcome notes what became of a message. It may be called from any goroutine.

@@ -24,6 +24,8 @@ type line struct {
 	boss   boss
 	link   link
 	jobs   chan job
+	kick   chan struct{}
+	failed chan error // of what was sent from elsewhere
 	ctx    context.Context
 	cancel context.CancelFunc
 	group  sync.WaitGroup
@@ -32,6 +34,9 @@ type line struct {
 	table   atomic.Pointer[observe.Table]
 	polls   atomic.Pointer[[]poll]
 	mailbox mailbox
+
+	datagrams bool
+	under     atomic.Int32 // jobs that wait or are being sent; only the loop adds to it
 
 	up     atomic.Bool
 	behind atomic.Bool // something is sent of which a refusal may still come
@@ -73,7 +78,8 @@ const queued = 256
 const probeEvery = time.Second
 
 func newLine(d program.Device, b boss, dial dial) (*line, error) {
-	l := &line{device: d, boss: b, jobs: make(chan job, queued)}
+	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1),
+		datagrams: d.Wire == "osc.udp"}
 	l.ctx, l.cancel = context.WithCancel(context.Background())
 	l.up.Store(true)
 	l.polls.Store(&[]poll{})
@@ -91,16 +97,63 @@ func (l *line) start() {
 	l.group.Go(l.ask)
 }
 
-// put gives the line a job. It says false, and has not taken it, when too much
-// waits already.
-func (l *line) put(j job) bool {
+// fate is what became of a job that was given to a line: it waits for its turn
+// (taken), was sent at once (sent; of its messages, done went out), or could
+// not be taken.
+type fate struct {
+	taken, sent bool
+	done        int
+	answer      string
+	err         error
+}
+
+// put gives the line a job, which it has not taken when too much waits already.
+// A datagram that nothing waits before goes out at once: that is quicker than
+// waking the line's goroutine, and the system does not let it wait. Only the
+// loop puts. What became of a job that was sent at once is for it to tell; its
+// failure is left to the line's goroutine, since the loop cannot wait for
+// itself.
+func (l *line) put(j job) fate {
+	if l.datagrams && l.under.Load() == 0 && l.shut() == nil {
+		f := fate{taken: true, sent: true}
+		f.done, f.answer, f.err = l.link.send(soon{l.ctx, time.Now().Add(soonEnough)}, j.messages)
+		return f
+	}
+	l.under.Add(1)
 	select {
 	case l.jobs <- j:
-		return true
+		return fate{taken: true}
 	default:
-		return false
+		l.under.Add(-1)
+		return fate{}
 	}
 }
+
+// sent wakes the line's goroutine where it has to see to what was sent at once.
+func (l *line) sent(err error) {
+	if err == nil {
+		if !l.behind.Swap(true) {
+			ring(l.kick)
+		}
+		return
+	}
+	select {
+	case l.failed <- err:
+	default: // one is enough
+	}
+}
+
+// soon is a context that ends very soon, without a timer of its own.
+type soon struct {
+	context.Context
+	at time.Time
+}
+
+func (s soon) Deadline() (time.Time, bool) { return s.at, true }
+
+// soonEnough is how long a datagram may take to be handed to the system. It
+// does not wait, unless the system has no room for it.
+const soonEnough = 200 * time.Millisecond
 
 // end lets no more jobs in; finish waits for those that are, until ctx ends.
 func (l *line) end() { l.last.Do(func() { close(l.jobs) }) }
@@ -116,8 +169,10 @@ func (l *line) finish(ctx context.Context) {
 
 // run sends jobs until there are no more.
 func (l *line) run() {
-	defer l.cancel()                // nobody asks a device that nothing is sent to any more
-	if l.device.Wire != "osc.udp" { // a datagram would have to be sent for it
+	defer l.cancel() // nobody asks a device that nothing is sent to any more
+	if l.datagrams { // to find out whether it is there, one would have to be sent
+		_, _, _ = l.link.send(l.ctx, nil)
+	} else {
 		l.reach()
 	}
 	for {
@@ -133,7 +188,11 @@ func (l *line) run() {
 			if !more {
 				return
 			}
-			l.do(j)
+			l.send(j)
+			l.under.Add(-1)
+		case <-l.kick: // to look for a refusal in a while
+		case err := <-l.failed:
+			l.fail(err)
 		case <-late:
 			l.behind.Store(false)
 			if _, _, err := l.link.send(l.ctx, nil); err != nil && l.ctx.Err() == nil {
@@ -164,31 +223,27 @@ func (l *line) verdict(err error) {
 	}
 }
 
-// do sends a job and tells what became of each of its messages.
-func (l *line) do(j job) {
+// send sends a job and tells what became of each of its messages.
+func (l *line) send(j job) {
 	if why := l.shut(); why != nil {
-		l.tell(j, 0, "", why)
+		l.told(j, 0, len(j.messages), "", why)
 		return
 	}
 	done, answer, err := l.link.send(l.ctx, j.messages)
-	for i := range done {
-		l.boss.became(l, j, i, answer, nil)
-	}
+	l.told(j, 0, done, answer, nil)
 	switch {
 	case err == nil:
 		l.behind.Store(!isHTTP(l.device.Wire))
-		return
 	case l.ctx.Err() != nil:
-		l.tell(j, done, "", errStopped)
-		return
+		l.told(j, done, len(j.messages), "", errStopped)
 	case answered(err) && done < len(j.messages): // no is an answer: what comes after it may still work
-		l.boss.became(l, j, done, "", err)
+		l.told(j, done, done+1, "", err)
 		l.boss.said(l, err.Error())
-		l.do(job{j.device, j.indexes[done+1:], j.messages[done+1:]})
-		return
+		l.send(job{j.device, j.indexes[done+1:], j.messages[done+1:]})
+	default:
+		l.told(j, done, len(j.messages), "", err)
+		l.fail(err)
 	}
-	l.tell(j, done, "", err)
-	l.fail(err)
 }
 
 // shut is why nothing is let through, if so.
@@ -202,8 +257,9 @@ func (l *line) shut() error {
 	return nil
 }
 
-func (l *line) tell(j job, from int, answer string, err error) {
-	for i := from; i < len(j.messages); i++ {
+// told tells what became of some messages of a job.
+func (l *line) told(j job, from, to int, answer string, err error) {
+	for i := from; i < to; i++ {
 		l.boss.became(l, j, i, answer, err)
 	}
 }

@@ -56,7 +56,22 @@ func (c *Controller) recover(s *show) (*past, error) {
 		carry(was, s)
 		texts = append(texts, "another show than then is loaded: what has the same name has been kept")
 	}
+	s.lift()
 	return &past{last, texts}, nil
+}
+
+// lift takes all fingers off the buttons, without what that would set off: who
+// had them there when the power went has long taken them away.
+func (s *show) lift() {
+	for i := range s.p.Buttons {
+		b := &s.p.Buttons[i]
+		if b.Down >= 0 {
+			s.m.L.Set(s.state, b.Down, 0)
+		}
+		if b.HoldTimer >= 0 {
+			s.state.Due[b.HoldTimer] = state.Off
+		}
+	}
 }
 
 // cutShort says whether records end in the middle of a show in which anything

@@ -31,7 +31,9 @@ func (c *Controller) resend(destination int32) surface.Answer {
 			c.apply(step.Event{Kind: step.Observe, A: v, B: command.B, At: s.state.Now})
 		}
 		s.wants(v)
-		c.give(&batch{s.p.Messages[message].Device, 0, []int32{message}}, 1)
+		b := batch{device: s.p.Messages[message].Device, indexes: []int32{message}}
+		c.give(&b)
+		c.given(&b, 1)
 		sent++
 	}
 	switch {

@@ -61,6 +61,9 @@ type batch struct {
 	device  int32
 	group   int32
 	indexes []int32 // Program.Messages
+
+	job  job // once it was given to the device
+	fate fate
 }
 
 // bundle gathers what effects send, in the order in which it is sent. What
@@ -82,7 +85,7 @@ func bundle(index map[program.Command]int32, effects []step.Effect, into []batch
 			b.indexes = append(b.indexes, message)
 			continue
 		}
-		into = append(into, batch{e.Device, e.Group, []int32{message}})
+		into = append(into, batch{device: e.Device, group: e.Group, indexes: []int32{message}})
 	}
 	return into
 }
