@@ -52,6 +52,7 @@ With - the show comes from the standard input, and its plan from this folder.
 			return ended(code)
 		},
 	}
+	c.ValidArgsFunction = completing(-1, true, nil)
 	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")
 	c.Flags().BoolVar(&quiet, "quiet", false, "tell errors only, and nothing when there are none")
 	c.Flags().BoolVar(&fix, "fix", false, "apply the mends that are sure, and check again")

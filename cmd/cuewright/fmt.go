@@ -69,6 +69,7 @@ With - the show comes from the standard input.
 			return ended(f.code)
 		},
 	}
+	c.ValidArgsFunction = completing(-1, false, nil)
 	c.Flags().BoolVarP(&write, "write", "w", false, "rewrite the files")
 	c.Flags().BoolVar(&check, "check", false, "list the files that would change, and write nothing")
 	return c

@@ -53,6 +53,7 @@ With --script the words come from a file.
 			return rehearseAll(s, r, args[1:], asJSON)
 		},
 	}
+	c.ValidArgsFunction = completing(1, true, rehearsalNames)
 	c.Flags().BoolVar(&byHand, "step", false, "step through the show by hand")
 	c.Flags().StringVar(&script, "script", "", "step through the show with the words of a `FILE`")
 	c.Flags().BoolVar(&asJSON, "json", false, "write JSON")

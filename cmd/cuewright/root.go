@@ -77,6 +77,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.SetHelpCommand(newHelp())
 	for _, c := range root.Commands() {
 		c.Flags().VisitAll(onlyOnce)
+		completeArgs(c)
 	}
 	return root
 }

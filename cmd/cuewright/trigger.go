@@ -27,6 +27,9 @@ func (t *trigger) flags(c *cobra.Command) {
 	c.Flags().BoolVar(&t.hold, "hold", false, "hold the button instead of tapping it")
 	c.Flags().StringVar(&t.cue, "cue", "", "the cue, as `NUMBER`")
 	c.Flags().StringVar(&t.macro, "macro", "", "the macro, as `NAME`, or \"NAME(VALUES)\" where it is run in several ways")
+	completeFlag(c, "button", buttonPlaces, 0)
+	completeFlag(c, "cue", cueNumbers, 0)
+	completeFlag(c, "macro", macroNames, 0)
 }
 
 func (t *trigger) given() int {
