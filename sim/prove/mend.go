@@ -242,19 +242,26 @@ func (x *proof) does(from, end int32, place program.Place) bool {
 	return false
 }
 
-// swaps let a statement change places with the ones beside it.
+// swaps let a statement change places with the one beside it.
 func (x *proof) swaps(at program.Place) []Try {
 	var list []Try
-	var last program.Place
-	for i := range x.p.Code {
-		here := x.p.Code[i].At
-		if here == last || here.Line == 0 {
-			continue
+	for t := range x.p.Tasks {
+		from, end := x.watch.Code(int32(t))
+		var last program.Place // of the statement before, if it is one that can be moved
+		for i := from; i < end; i++ {
+			in := &x.p.Code[i]
+			if in.At == last {
+				continue
+			}
+			if in.Op != program.Do && in.Op != program.Fire && in.Op != program.Sleep {
+				last = program.Place{}
+				continue
+			}
+			if last.Line > 0 && (in.At == at || last == at) {
+				list = append(list, Try{Do: fmt.Sprintf("let what stands at %s and at %s change places", story.Place(x.p, last), story.Place(x.p, in.At)), At: last, Swap: in.At})
+			}
+			last = in.At
 		}
-		if (here == at || last == at) && last.File == here.File && last.Line > 0 {
-			list = append(list, Try{Do: fmt.Sprintf("let what stands at %s and at %s change places", story.Place(x.p, last), story.Place(x.p, here)), At: last, Swap: here})
-		}
-		last = here
 	}
 	return list
 }

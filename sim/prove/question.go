@@ -195,17 +195,27 @@ func (w *wrong) property(skip map[cause]bool) explore.Property {
 	return q
 }
 
-// mostCauses is how many causes of one wrong are looked for.
-const mostCauses = 8
+// mostCauses is how many causes of one wrong are looked for, and easyStates and
+// easyZones how large the search for the first may have been: to name others is
+// worth no long search.
+const (
+	mostCauses = 8
+	easyStates = 20_000
+	easyZones  = 5_000
+)
 
 // others looks for further causes of what first did, and names them.
 func (a *asker) others(w *wrong, first *outcome) {
 	if len(first.Story) == 0 {
 		return
 	}
+	if first.States > easyStates || first.Zones > easyZones {
+		first.others = true
+		return
+	}
 	skip := map[cause]bool{causeOf(first.Story[len(first.Story)-1]): true}
 	for len(skip) <= mostCauses {
-		r := a.e.Property(w.property(skip), a.options(max(50_000, 4*first.States)))
+		r := a.e.Property(w.property(skip), a.options(2*easyStates))
 		if r.Verdict != explore.Refuted || len(r.Story) == 0 {
 			first.others = r.Verdict != explore.Proved
 			return
