@@ -17,6 +17,13 @@ func main() {
 	s.colourOut = colourOn(os.Stdout)
 	s.colourErr = colourOn(os.Stderr)
 	s.terminal = term.IsTerminal(int(os.Stdin.Fd()))
+	s.width = func() int {
+		width, _, err := term.GetSize(int(os.Stdout.Fd()))
+		if err != nil {
+			return 0
+		}
+		return width
+	}
 	os.Exit(run(os.Args[1:], s))
 }
 
@@ -25,7 +32,8 @@ type streams struct {
 	in                   io.Reader
 	out, err             io.Writer
 	colourOut, colourErr bool
-	terminal             bool // somebody sees the prompt
+	terminal             bool       // somebody sees the prompt
+	width                func() int // cells of a line of the output, 0 when that is no terminal; may be nil
 }
 
 // colourOn says whether a file is a terminal that wants colour. NO_COLOR with

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -273,6 +274,34 @@ func TestSendTellsWhatFailed(t *testing.T) {
 	}
 	if strings.Contains(out, "secret") {
 		t.Errorf("a credential is shown:\n%s", out)
+	}
+}
+
+// TestWhatADeviceSaysUnasked: bytes of a device that nobody asked for are
+// written nowhere, since they could steer the terminal.
+func TestWhatADeviceSaysUnasked(t *testing.T) {
+	b := newBench(t)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	go func() {
+		for conn, err := l.Accept(); err == nil; conn, err = l.Accept() {
+			_, _ = conn.Read(make([]byte, 4096))
+			_, _ = io.WriteString(conn, "HTTP/1.1 200 OK\r\nContent-Length: 0\r\n\r\n")
+			time.Sleep(10 * time.Millisecond) // the connection is idle now
+			_, _ = io.WriteString(conn, "\x1b[2Junasked")
+		}
+	}()
+	text := strings.Replace(twice, "cut main to wide; wait 40ms;", "record safety; wait 200ms;", 1)
+	if err := os.WriteFile("unasked.show", []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	args := slices.Concat([]string{"send", "unasked.show", "--button", "cameras 1.2"}, b.elsewhere("safety", "http://"+l.Addr().String()))
+	out, err := exec.Command("cuewright", args...).CombinedOutput()
+	if err != nil || !strings.Contains(string(out), "2 messages sent, 0 failed") || strings.Contains(strings.ToLower(string(out)), "unsolicited") || bytes.ContainsAny(out, "\x1b") {
+		t.Errorf("%v\n%q", err, out)
 	}
 }
 

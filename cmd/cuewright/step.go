@@ -2,9 +2,13 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
+	"os"
+	"os/signal"
 	"slices"
 	"strconv"
 	"strings"
@@ -56,34 +60,70 @@ func stepThrough(s streams, r prepare.Result, script string, asJSON bool) error 
 		drawn: map[string]string{}}
 	t.beats(rehearse.Turn{Beats: []story.Beat{t.walk.PowerOn()}})
 	t.page(false)
-	lines := bufio.NewScanner(in)
-	for n := 1; t.prompt(script) && lines.Scan(); n++ {
-		words := strings.Fields(strings.SplitN(lines.Text(), "#", 2)[0])
-		if len(words) == 0 {
-			continue
-		}
-		if words[0] == "quit" {
-			break
-		}
-		if wrong := t.line(words); wrong != nil {
-			if file != nil {
-				return wrong.in(file, n, s)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	lines, failed := linesOf(ctx, in)
+	for n := 1; ; n++ {
+		t.prompt(script)
+		select {
+		case <-ctx.Done():
+			t.say("\n") // Ctrl-C leaves the prompt's line open
+			return nil
+		case text, ok := <-lines:
+			if !ok {
+				return <-failed
 			}
-			t.say("%s\n", wrong.what)
-			if wrong.mend != "" {
-				t.say("  %s\n", wrong.mend)
+			wrong, quit := t.typed(text)
+			switch {
+			case quit:
+				return nil
+			case wrong != nil && file != nil:
+				return wrong.in(file, n, s)
+			case wrong != nil:
+				t.say("%s\n", wrong.what)
+				if wrong.mend != "" {
+					t.say("  %s\n", wrong.mend)
+				}
 			}
 		}
 	}
-	return lines.Err()
+}
+
+// typed does a line as it was typed, without its remark.
+func (t *stepper) typed(text string) (wrong *mistake, quit bool) {
+	text, _, _ = strings.Cut(text, "#")
+	words := strings.Fields(text)
+	if len(words) == 0 || words[0] == "quit" {
+		return nil, len(words) > 0
+	}
+	return t.line(words), false
 }
 
 // prompt asks for a line where somebody can see it.
-func (t *stepper) prompt(script string) bool {
+func (t *stepper) prompt(script string) {
 	if t.s.terminal && script == "" {
 		fmt.Fprint(t.s.out, "> ")
 	}
-	return true
+}
+
+// linesOf gives the lines of the input until it ends, and then what went wrong
+// with it. When ctx ends first, a reading is left behind that ends with the
+// input.
+func linesOf(ctx context.Context, in io.Reader) (lines <-chan string, failed <-chan error) {
+	texts, end := make(chan string), make(chan error, 1)
+	go func() {
+		defer close(texts)
+		s := bufio.NewScanner(in)
+		for s.Scan() {
+			select {
+			case texts <- s.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+		end <- s.Err()
+	}()
+	return texts, end
 }
 
 // say writes for people; with JSON there are only beats.
@@ -308,7 +348,7 @@ func (t *stepper) page(all bool) {
 			if surface.Name != page.Surface {
 				continue
 			}
-			grid := drawGrid(surface, page, first)
+			grid := drawGrid(surface, page, first, t.width())
 			if all || t.drawn[surface.Name] != grid {
 				io.WriteString(t.s.out, grid)
 			}
@@ -318,12 +358,37 @@ func (t *stepper) page(all bool) {
 	}
 }
 
+// width is how many cells a line of the output has; plenty where there is no
+// terminal.
+func (t *stepper) width() int {
+	if t.s.width != nil {
+		if w := t.s.width(); w > 0 {
+			return w
+		}
+	}
+	return math.MaxInt
+}
+
+// Cells of a button in the grid, without its frame.
+const (
+	widestCell   = 14
+	narrowestOne = 8
+)
+
 // drawGrid draws a page as the grid that it is on its surface: each button's
-// number, label and lamp.
-func drawGrid(surface program.Surface, page story.Page, first int) string {
-	const cell = 14
+// number, label and lamp. Where the grid does not fit a line of width cells, its
+// buttons become narrower, and at last a list.
+func drawGrid(surface program.Surface, page story.Page, first, width int) string {
+	cell := widestCell
+	if room := width - 1; room < int(surface.Columns)*(widestCell+1) {
+		cell = room/int(surface.Columns) - 1
+	}
 	var w strings.Builder
 	fmt.Fprintf(&w, "%s shows page %s\n", page.Surface, page.Page)
+	if cell < narrowestOne {
+		listButtons(&w, page, first, width)
+		return w.String()
+	}
 	rule := strings.Repeat("+"+strings.Repeat("-", cell), int(surface.Columns)) + "+\n"
 	for row := int32(1); row <= surface.Rows; row++ {
 		top, bottom := "", ""
@@ -331,10 +396,7 @@ func drawGrid(surface program.Surface, page story.Page, first int) string {
 			label, lamp := "", ""
 			for i, b := range page.Buttons {
 				if b.Row == row && b.Column == column {
-					label, lamp = fmt.Sprintf("%d %s", first+i, b.Label), b.Lamp
-					if lamp == "dark" {
-						lamp = ""
-					}
+					label, lamp = fmt.Sprintf("%d %s", first+i, b.Label), lampWord(b)
 				}
 			}
 			top += "|" + fit(" "+label, cell)
@@ -344,4 +406,20 @@ func drawGrid(surface program.Surface, page story.Page, first int) string {
 	}
 	w.WriteString(rule)
 	return w.String()
+}
+
+// listButtons writes a page as a list: "   3  1.3 air     Talk".
+func listButtons(w *strings.Builder, page story.Page, first, width int) {
+	for i, b := range page.Buttons {
+		line := fmt.Sprintf("%4d  %d.%d %-7s %s", first+i, b.Row, b.Column, lampWord(b), b.Label)
+		w.WriteString(strings.TrimRight(fit(line, min(width, 80)), " ") + "\n")
+	}
+}
+
+// lampWord is a lamp as it is drawn: a dark one by nothing.
+func lampWord(b story.Button) string {
+	if b.Lamp == "dark" {
+		return ""
+	}
+	return b.Lamp
 }

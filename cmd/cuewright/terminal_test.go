@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +24,12 @@ type terminal struct {
 // tmux the test is skipped, unless all peers are asked for.
 func newTerminal(t *testing.T, command string) *terminal {
 	t.Helper()
+	return newTerminalOf(t, 100, command)
+}
+
+// newTerminalOf starts a command line in a terminal of 50 lines of a width.
+func newTerminalOf(t *testing.T, width int, command string) *terminal {
+	t.Helper()
 	if _, err := exec.LookPath("tmux"); err != nil {
 		if os.Getenv("CUEWRIGHT_PEERS") != "" {
 			t.Fatal("no tmux")
@@ -38,7 +45,7 @@ func newTerminal(t *testing.T, command string) *terminal {
 		t.Fatal(err)
 	}
 	x := &terminal{t, fmt.Sprintf("cuewright-%d-%s", os.Getpid(), t.Name())}
-	x.tmux("-f", "/dev/null", "new-session", "-d", "-x", "100", "-y", "50", "-c", dir, "-e", "NO_COLOR=",
+	x.tmux("-f", "/dev/null", "new-session", "-d", "-x", strconv.Itoa(width), "-y", "50", "-c", dir, "-e", "NO_COLOR=",
 		strings.Replace(command, "cuewright", path, 1)+"; echo \"ended with $?\"; exec cat")
 	t.Cleanup(func() { exec.Command("tmux", "-L", x.socket, "kill-server").Run() })
 	return x
@@ -84,6 +91,22 @@ func TestStepInATerminal(t *testing.T) {
 	x.shows("back at 0.000 s")
 	x.keys("quit")
 	x.shows("ended with 0")
+}
+
+// TestGridInANarrowTerminal: a grid never wraps; where it would, it is a list.
+func TestGridInANarrowTerminal(t *testing.T) {
+	x := newTerminalOf(t, 60, "cuewright rehearse small.show --step")
+	x.shows("| 1 Wide   | 2 Goal   | 3 Talk   |")
+	y := newTerminalOf(t, 40, "cuewright rehearse small.show --step")
+	y.shows("\n   1  1.1 air     Wide\n")
+}
+
+// TestStepEndsWithCtrlC: the prompt's line is ended, and nothing is wrong.
+func TestStepEndsWithCtrlC(t *testing.T) {
+	x := newTerminal(t, "cuewright rehearse small.show --step")
+	x.shows("\n>")
+	x.tmux("send-keys", "C-c")
+	x.shows("\nended with 0")
 }
 
 // TestColourInATerminal: colour on a terminal, none with NO_COLOR.
