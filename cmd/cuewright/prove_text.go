@@ -220,14 +220,14 @@ func writeRehearsals(s streams, r prepare.Result, is *prove.Report) error {
 		if len(f.Story) == 0 {
 			continue
 		}
-		expect, name := "", string(diag.Lookup(diag.Code(f.Code)).Title)
-		if f.Broken >= 0 {
-			expect, name = r.Expectation(f.Broken), f.Rule
+		name := diag.Lookup(diag.Code(f.Code)).Title
+		if f.Rule != "" {
+			name = f.Rule
 		}
 		if used[name]++; used[name] > 1 {
 			name = fmt.Sprintf("%s, %d", name, used[name])
 		}
-		text, ok := f.Rehearsal(r.Program, name, expect)
+		text, ok := f.Rehearsal(r.Program, name)
 		if !ok {
 			text = fmt.Sprintf("# no rehearsal can do this: %s\n", f.Last)
 		}

@@ -97,7 +97,7 @@ func (r *Report) has(f *Finding) bool {
 // tries are changes that could mend a finding, the likeliest first.
 func (x *proof) tries(f *Finding) []Try {
 	at := f.At
-	if f.Broken >= 0 {
+	if f.broken >= 0 {
 		if len(f.Also) == 0 {
 			return nil
 		}
@@ -110,8 +110,8 @@ func (x *proof) tries(f *Finding) []Try {
 				Change: func(s string) (string, bool) { return "if " + cond + " { " + s + " }", true }})
 		}
 	}
-	if f.Broken >= 0 {
-		x.againstRule(f.Broken, guard)
+	if f.broken >= 0 {
+		x.againstRule(f.broken, guard)
 	}
 	if f.rival {
 		for t := range x.p.Macros {
@@ -199,13 +199,13 @@ func (x *proof) againstRule(rule int, guard func(string)) {
 
 // waits are longer and shorter waits of the script that a finding is about.
 func (x *proof) waits(f *Finding) []Try {
-	if f.Code != "deck-ran-out-on-air" && f.Code != "flashing" && f.Broken < 0 {
+	if f.Code != "deck-ran-out-on-air" && f.Code != "flashing" && f.broken < 0 {
 		return nil
 	}
 	var list []Try
 	for t := range x.p.Tasks {
 		from, end := x.watch.Code(int32(t))
-		if f.Broken < 0 && !x.does(from, end, f.At) || f.Broken >= 0 && (len(f.Also) == 0 || !x.does(from, end, f.Also[0].At)) {
+		if f.broken < 0 && !x.does(from, end, f.At) || f.broken >= 0 && (len(f.Also) == 0 || !x.does(from, end, f.Also[0].At)) {
 			continue
 		}
 		for at := from; at < end; at++ {

@@ -94,10 +94,8 @@ type Finding struct {
 
 	// Steps do the story in a rehearsal; nil when no rehearsal can.
 	Steps []program.Step `json:"-"`
-	// Seen says that the finding's code is found at the last step, so that
-	// `expect finding` holds; else Broken is the rule.
-	Seen   bool `json:"-"`
-	Broken int  `json:"-"`
+
+	broken int // the rule, or -1
 
 	rival bool
 	check *question

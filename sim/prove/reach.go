@@ -42,7 +42,7 @@ func (x *proof) never(f Finding, w *wrong, fails bool) {
 const mostForReach = 1_000_000
 
 func (x *proof) finding(code string, at program.Place, what string, args ...any) Finding {
-	return Finding{Code: code, At: at, Place: story.Place(x.p, at), What: fmt.Sprintf(what, args...), Broken: -1}
+	return Finding{Code: code, At: at, Place: story.Place(x.p, at), What: fmt.Sprintf(what, args...), broken: -1}
 }
 
 // pages looks for pages that some step turns to, and no surface ever shows.

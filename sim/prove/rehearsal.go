@@ -8,22 +8,19 @@ import (
 	"cuewright/macro/program"
 )
 
-// Rehearsal writes a finding's story as a rehearsal of the show, which ends
-// with what is expected then: an expectation such as `not stream.live`, or ""
-// for the finding itself. It says false when no rehearsal can do the story.
-func (f *Finding) Rehearsal(p *program.Program, name, expect string) (string, bool) {
-	if f.Steps == nil || expect == "" && !f.Seen {
+// Rehearsal writes a finding's story as a rehearsal of the show, which expects
+// the finding after its last step. It says false when no rehearsal can do the
+// story.
+func (f *Finding) Rehearsal(p *program.Program, name string) (string, bool) {
+	if f.Steps == nil {
 		return "", false
-	}
-	if expect == "" {
-		expect = "finding " + f.Code
 	}
 	var w strings.Builder
 	fmt.Fprintf(&w, "rehearsal %s {\n", quoted(name))
 	for _, line := range f.Words(p) {
 		fmt.Fprintf(&w, "  %s\n", line)
 	}
-	fmt.Fprintf(&w, "  expect %s\n}\n", expect)
+	fmt.Fprintf(&w, "  expect finding %s\n}\n", f.Code)
 	return w.String(), true
 }
 

@@ -118,11 +118,11 @@ func (x *proof) tellWrong(r *Report, q *question, used []bool) {
 	if q.Verdict != explore.Refuted || q.allowed >= 0 {
 		return
 	}
-	f := Finding{Code: q.code, Presses: q.Presses, More: q.more, Others: q.others, Broken: -1, check: q}
+	f := Finding{Code: q.code, Presses: q.Presses, More: q.more, Others: q.others, broken: -1, check: q}
 	if rule := x.answers[q.answer].rule; rule >= 0 {
 		x.ofRule(&f, q, rule)
 	} else {
-		f.What, f.At, f.Seen = q.finding.What, q.finding.At, true
+		f.What, f.At = q.finding.What, q.finding.At
 		for _, n := range q.finding.Also {
 			f.Also = append(f.Also, Also{n.At, story.Place(x.p, n.At), n.Text})
 		}
@@ -150,7 +150,7 @@ func (x *proof) pressable(steps []program.Step) []program.Step {
 // ofRule fills in the finding that a rule is broken.
 func (x *proof) ofRule(f *Finding, q *question, rule int) {
 	p := x.p
-	f.Rule, f.At, f.Broken = RuleName(p, rule), p.Rules[rule].At, rule
+	f.Rule, f.At, f.broken = RuleName(p, rule), p.Rules[rule].At, rule
 	if q.tale == nil {
 		f.What = fmt.Sprintf("`%s` never comes about, whatever is pressed", p.Rules[rule].Name)
 		f.Last = "nothing gets there"
@@ -213,7 +213,7 @@ func (x *proof) grouped(list []Finding) []Finding {
 	var out []Finding
 	for _, f := range list {
 		i := slices.IndexFunc(out, func(o Finding) bool {
-			return o.Code == f.Code && o.At == f.At && o.Broken == f.Broken && o.At.Line > 0
+			return o.Code == f.Code && o.At == f.At && o.broken == f.broken && o.At.Line > 0
 		})
 		if i < 0 {
 			out = append(out, f)
@@ -267,7 +267,7 @@ func (x *proof) stale(r *Report, used []bool) {
 // order puts what breaks before what is merely never used.
 func (x *proof) order(f Finding) int {
 	switch {
-	case f.Broken >= 0:
+	case f.broken >= 0:
 		return 0
 	case f.check != nil:
 		return 1

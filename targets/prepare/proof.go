@@ -7,7 +7,6 @@ import (
 	"cuewright/macro/diag"
 	"cuewright/macro/program"
 	"cuewright/macro/source"
-	"cuewright/macro/syntax"
 	"cuewright/sim/prove"
 )
 
@@ -77,32 +76,4 @@ func (r Result) tried(t prove.Try) (text []byte, line string, ok bool) {
 
 func replaced(f *source.File, at source.Span, by string) []byte {
 	return append(append(append([]byte{}, f.Bytes[:at.Start]...), by...), f.Bytes[at.End:]...)
-}
-
-// Expectation is the condition that a rehearsal expects where a rule of the
-// show is broken: `screens.shows(bars)`. It is "" for a compiled show, which
-// has no text.
-func (r Result) Expectation(rule int) string {
-	if r.Show == nil || len(r.Show.Bytes) == 0 {
-		return ""
-	}
-	tree, _ := syntax.Parse(r.Show)
-	var rules []*syntax.Rule
-	for _, item := range tree.Items {
-		if x, ok := item.(*syntax.Rule); ok && x.Cond != nil {
-			rules = append(rules, x)
-		}
-	}
-	if rule >= len(rules) {
-		return ""
-	}
-	one := func(c *syntax.Cond) string { return strings.Join(strings.Fields(c.Text), " ") }
-	x := rules[rule]
-	switch {
-	case x.Verb != "always":
-		return one(x.Cond)
-	case x.While != nil:
-		return "(" + one(x.While) + ") and not (" + one(x.Cond) + ")"
-	}
-	return "not (" + one(x.Cond) + ")"
 }

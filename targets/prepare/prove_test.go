@@ -156,11 +156,7 @@ func TestSeededFaults(t *testing.T) {
 // reproduces writes the story as a rehearsal, puts it into the show and runs it.
 func (c *faultCase) reproduces(t *testing.T, r Result, f *prove.Finding) {
 	t.Helper()
-	expect := ""
-	if f.Broken >= 0 {
-		expect = r.Expectation(f.Broken)
-	}
-	text, ok := f.Rehearsal(r.Program, "the story", expect)
+	text, ok := f.Rehearsal(r.Program, "the story")
 	if !ok {
 		t.Fatalf("no rehearsal does this: %v", f.Story)
 	}
