@@ -86,7 +86,7 @@ type telling struct {
 	unfit    []error
 	index    map[program.Command]int32
 	start    time.Time
-	now      int64 // of the show, in microseconds
+	now      int64 // of the show, in microseconds; read in a dry run only
 	mark     string
 
 	mu           sync.Mutex
@@ -156,10 +156,22 @@ func (t *telling) run(ctx context.Context) error {
 	return err
 }
 
-func (t *telling) line(format string, args ...any) {
+func (t *telling) line(format string, args ...any) { t.tell(false, fmt.Sprintf(format, args...)) }
+
+// say tells with the time: the show's in a dry run, else the real one.
+func (t *telling) say(format string, args ...any) { t.tell(true, fmt.Sprintf(format, args...)) }
+
+func (t *telling) tell(timed bool, text string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if _, err := fmt.Fprintf(t.out, "%s%s\n", t.mark, story.Plain(fmt.Sprintf(format, args...))); err != nil {
+	stamp := ""
+	switch {
+	case timed && t.mail == nil:
+		stamp = fmt.Sprintf("%10s  ", story.Seconds(t.now))
+	case timed:
+		stamp = fmt.Sprintf("%10s  ", story.Seconds(time.Since(t.start).Microseconds()))
+	}
+	if _, err := fmt.Fprintf(t.out, "%s%s%s\n", t.mark, stamp, story.Plain(text)); err != nil {
 		t.broken = err
 	}
 }
@@ -224,15 +236,6 @@ func (t *telling) count(sent, failed int) {
 	defer t.mu.Unlock()
 	t.sent += sent
 	t.failed += failed
-}
-
-// say tells with the time: the show's in a dry run, else the real one.
-func (t *telling) say(format string, args ...any) {
-	now := t.now
-	if t.mail != nil {
-		now = time.Since(t.start).Microseconds()
-	}
-	t.line("%10s  %s", story.Seconds(now), fmt.Sprintf(format, args...))
 }
 
 // salvo sends the messages of some commands of one device.
