@@ -128,6 +128,9 @@ func writeVerdicts(w io.Writer, r prepare.Result, is *prove.Report) {
 
 // matter says how much of the show a rule depends on.
 func matter(r prepare.Result, a *prove.Answer) string {
+	if a.States == 0 {
+		return ""
+	}
 	return fmt.Sprintf(": %d of %d buttons and %d of %d cues matter, %s states", a.Buttons, len(r.Program.Buttons), a.Cues, len(r.Program.Cues), thousands(a.States))
 }
 

@@ -27,10 +27,22 @@ func (x *proof) checks() {
 		if len(list) == 0 {
 			x.notApplicable(code, reasons[code])
 		}
-		for _, c := range list {
-			x.check(c)
+		for len(list) > 0 { // one question for each place, but one for all where all is allowed
+			n := 1
+			for x.allowedAt(Finding{Code: code}) >= 0 && n < len(list) && x.sameThing(list[0], list[n]) {
+				n++
+			}
+			x.check(list[:n])
+			list = list[n:]
 		}
 	}
+}
+
+// sameThing says whether two checks are about one thing.
+func (x *proof) sameThing(a, b onair.Check) bool {
+	one, _ := x.about(a)
+	two, _ := x.about(b)
+	return one == two
 }
 
 // reasons say why a check has nothing to look at.
@@ -65,10 +77,13 @@ func (x *proof) answerTo(code, about string) int {
 	return i
 }
 
-func (x *proof) check(c onair.Check) {
+// check puts one question about checks of one thing: whether one of them finds
+// anything.
+func (x *proof) check(checks []onair.Check) {
+	c := checks[0]
 	about, where := x.about(c)
 	name := c.Code + ": " + about
-	if where != "" {
+	if where != "" && len(checks) == 1 {
 		name += " at " + where
 	}
 	q := &question{name: name, code: c.Code, about: about, answer: x.answerTo(c.Code, about)}
@@ -76,11 +91,21 @@ func (x *proof) check(c onair.Check) {
 		if q.local {
 			return outcome{Result: explore.Result{Verdict: explore.Proved}, allowed: -1, note: byEachEvent}
 		}
-		return a.check(c)
+		var out outcome
+		for i, c := range checks {
+			if one := a.check(c); i == 0 || one.worse(&out) {
+				out = one
+			}
+			if out.Verdict == explore.Refuted {
+				break
+			}
+		}
+		return out
 	}
 	if slices.Contains(byEvent, c.Code) {
 		q.claim = func(l *local) claim {
-			if c.Code == "camera-moved-on-air" || c.Code == "deck-touched-on-air" {
+			c := c
+			if len(checks) > 1 || c.Code == "camera-moved-on-air" || c.Code == "deck-touched-on-air" {
 				c.At = -1 // on air anywhere: that is what a script asks too
 			}
 			return l.check(c)

@@ -44,6 +44,12 @@ type outcome struct {
 	used     []int // allowances that accepted something
 }
 
+// worse says whether an outcome is worse than another, or less is known.
+func (o *outcome) worse(than *outcome) bool {
+	order := [...]int{explore.Proved: 0, explore.NotChecked: 1, explore.Unfinished: 2, explore.Refuted: 3}
+	return order[o.Verdict] > order[than.Verdict]
+}
+
 // proof is a proof in the making.
 type proof struct {
 	p         *program.Program

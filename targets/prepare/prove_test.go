@@ -176,3 +176,21 @@ func (c *faultCase) reproduces(t *testing.T, r Result, f *prove.Finding) {
 		t.Errorf("the rehearsal misses: %+v\n%s", run.Misses, text)
 	}
 }
+
+// TestDemoIsClean: the demo carries an allowance for all that a proof finds,
+// each is needed, and every step of it can come about.
+func TestDemoIsClean(t *testing.T) {
+	r := Show(testdata+"shows/league/league.show", Disk)
+	report := prove.Show(r.Program, prove.Options{Workers: 2, States: 2_000_000, Bytes: 1 << 30})
+	for i := range report.Answers {
+		if a := &report.Answers[i]; a.Verdict == prove.Refuted || a.Verdict == prove.Unfinished || a.Verdict == prove.NotChecked {
+			t.Errorf("%s %s is %s: %s", a.Code, a.Name, a.Verdict, a.Note)
+		}
+	}
+	for _, f := range report.Findings {
+		t.Errorf("%s: %s: %s", f.Place, f.Code, f.What)
+	}
+	if len(report.Unknown) > 0 {
+		t.Errorf("not known: %q", report.Unknown)
+	}
+}
