@@ -16,6 +16,7 @@ import (
 	"cuewright/targets/surface/keys"
 	"cuewright/targets/surface/midi"
 	"cuewright/targets/surface/oscin"
+	"cuewright/targets/surface/plug"
 	"cuewright/targets/surface/web"
 )
 
@@ -166,6 +167,8 @@ func (d *fileFlags) check(p *program.Program) error {
 		switch {
 		case !ok || file == "":
 			return &mistake{word: text, what: fmt.Sprintf("`%s` is not a surface and its file", text), mend: "write it as " + d.name + " " + slices.Concat(names, []string{"desk"})[0] + "=FILE"}
+		case file == plug.Stdin:
+			return &mistake{word: text, what: "`run` reads lines on its input", mend: "give " + d.name + " a named pipe (mkfifo)"}
 		case !slices.Contains(names, name):
 			return &mistake{word: text, what: fmt.Sprintf("there is no surface `%s`", name), mend: there(names)}
 		}
