@@ -101,7 +101,7 @@ func (f *found) push(words []uint64) {
 	}
 	f.n++
 	copy(f.at(f.n-1), words)
-	if f.n == 1<<32-1 {
+	if uint64(f.n) == 1<<32-1 {
 		bug.Report("more states than an index can count")
 	}
 }
