@@ -1,8 +1,10 @@
 // Package control runs a show: presses come in, devices are told, and what
 // they say is heard.
 //
-// One goroutine, the loop, owns the state and a step.Machine. Whatever happens
-// comes to it through one queue and is done to its end before the next, as W3C
+// One goroutine at a time owns the state and a step.Machine: the loop, to which
+// whatever happens comes through one queue, or, while nothing waits there, the
+// goroutine that presses, which saves it two changes of goroutine. Each thing
+// is done to its end before the next, as W3C
 // SCXML has it: events in the order of the queue, timers that ran out before
 // them by their due time and in table order. Each event is applied, what it
 // sends is given to the devices' lines, it is put into the journal, and then
@@ -74,7 +76,11 @@ type Controller struct {
 	loading  sync.Mutex // held by Reload; nothing is locked under it
 	watch    sync.WaitGroup
 
-	// The loop's own.
+	// What the owner has: the loop, or a goroutine that presses while nothing
+	// waits. No lock but the journal's, the mailboxes' and the watchers' is
+	// taken under it, and nothing that waits for the loop is done.
+	owner    sync.Mutex
+	wake     chan struct{} // to the loop: the owner has done something
 	show     *show
 	past     []surface.Alert // the last, oldest first
 	held     bool
@@ -104,7 +110,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	if opts.dial == nil {
 		opts.dial = dialler(opts.Env, opts.Bundles)
 	}
-	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1)}
+	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1), wake: make(chan struct{}, 1)}
 	s := newShow(p, Digest(p))
 	before, err := c.recover(s)
 	if err != nil {
@@ -121,6 +127,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	}
 	c.onDisk.Store(&s.digest)
 	c.publish()
+	c.set()
 	go c.loop()
 	c.watchFile()
 	return c, nil
@@ -187,34 +194,48 @@ func (c *Controller) loop() {
 	defer close(c.ended)
 	var over <-chan struct{} // all lines are empty
 	for {
+		var do func()
+		select {
+		case do = <-c.queue:
+		case <-c.bell.rings():
+		case <-c.wake:
+		case ctx := <-c.stop:
+			do = func() { c.stopping, over = true, c.drain(ctx) }
+		case <-over:
+			c.owner.Lock()
+			c.end()
+			c.owner.Unlock()
+			return
+		}
+		c.owner.Lock()
+		c.turn(do)
+		c.turns()
+		c.rest()
 		c.set()
+		c.owner.Unlock()
+	}
+}
+
+// turns does what waits in the queue.
+func (c *Controller) turns() {
+	for range waitingRoom {
 		select {
 		case do := <-c.queue:
 			c.turn(do)
-		case <-c.bell.rings():
-			c.turn(nil)
-		case ctx := <-c.stop:
-			c.stopping = true
-			over = c.drain(ctx)
-		case <-over:
-			c.end()
+		default:
 			return
 		}
-		for range waitingRoom {
-			select {
-			case do := <-c.queue:
-				c.turn(do)
-				continue
-			default:
-			}
-			break
-		}
-		c.rest()
 	}
 }
 
 // turn lets time pass until now and then does something.
 func (c *Controller) turn(do func()) {
+	if c.stopping { // time stands still: nothing more is set off
+		if do != nil {
+			do()
+		}
+		return
+	}
 	now := c.clock.now()
 	for {
 		timer, due := c.show.state.Next()
@@ -439,15 +460,7 @@ func (c *Controller) drain(ctx context.Context) <-chan struct{} {
 
 // end is the last that the loop does.
 func (c *Controller) end() {
-	for {
-		select {
-		case do := <-c.queue: // the last reports of the lines
-			c.turn(do)
-			continue
-		default:
-		}
-		break
-	}
+	c.turns() // the last reports of the lines
 	if c.waiting != nil {
 		c.drop(c.waiting)
 	}
@@ -464,8 +477,8 @@ func (c *Controller) became(_ *line, j job, at int, answer string, err error) {
 func (c *Controller) health(l *line, well bool, why string) {
 	c.post(func() {
 		device := int32(slices.Index(c.show.lines, l))
-		if device < 0 {
-			return // of a show that has gone
+		if device < 0 || c.stopping {
+			return // of a show that has gone, or is going
 		}
 		value, text := program.Away, why
 		if well {

@@ -15,8 +15,8 @@ import (
 // pressTime is how long a press waits for its turn.
 const pressTime = time.Second
 
-// pending is a press on its way through the queue. Taken decides between the
-// loop, which does it, and the presser, who has waited long enough.
+// pending is a press on its way. Taken decides between the owner, who does it,
+// and the presser, who has waited long enough.
 type pending struct {
 	press  surface.Press
 	taken  atomic.Bool
@@ -28,8 +28,12 @@ var busy = surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it 
 // Press applies a press.
 func (c *Controller) Press(p surface.Press) surface.Answer {
 	w := &pending{press: p, answer: make(chan surface.Answer, 1)}
+	do := func() { c.press(w) }
+	if c.atOnce(do) {
+		return <-w.answer
+	}
 	select {
-	case c.queue <- func() { c.press(w) }:
+	case c.queue <- do:
 	default:
 		return busy
 	}
@@ -47,7 +51,24 @@ func (c *Controller) Press(p surface.Press) surface.Answer {
 	return <-w.answer
 }
 
-// press is the loop's side of Press.
+// atOnce does something here and now if nobody owns the show and nothing
+// waits. The loop sees to views and alarms afterwards.
+func (c *Controller) atOnce(do func()) bool {
+	if !c.owner.TryLock() {
+		return false
+	}
+	free := len(c.queue) == 0
+	if free {
+		c.turn(do)
+	}
+	c.owner.Unlock()
+	if free {
+		ring(c.wake)
+	}
+	return free
+}
+
+// press is the owner's side of Press.
 func (c *Controller) press(w *pending) {
 	if !w.taken.CompareAndSwap(false, true) {
 		return

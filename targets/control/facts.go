@@ -29,7 +29,7 @@ const settling int64 = 300_000
 // letters takes what devices say.
 func (c *Controller) letters(l *line) {
 	for _, x := range l.mailbox.take() {
-		if x.table == l.table.Load() {
+		if x.table == l.table.Load() && !c.stopping {
 			c.hear(l, x, c.clock.now()-time.Since(x.asked).Microseconds())
 		}
 	}

@@ -13,7 +13,7 @@ import (
 	"cuewright/targets/wire"
 )
 
-// link is a way to one device.
+// link is a way to one device. It may be used from several goroutines.
 type link interface {
 	// send tells the device messages that belong together, in order, and gives
 	// what it answered. done is how many it has certainly taken.
@@ -53,15 +53,14 @@ func isHTTP(wire string) bool { return wire == "http" || wire == "https" }
 type oscLink struct {
 	sender    osc.Sender
 	datagrams bool
-	packets   [][]byte
 }
 
 func (l *oscLink) send(ctx context.Context, messages []*program.Message) (int, string, error) {
-	l.packets = l.packets[:0]
-	for _, m := range messages {
-		l.packets = append(l.packets, m.OSC)
+	packets := make([][]byte, len(messages))
+	for i, m := range messages {
+		packets[i] = m.OSC
 	}
-	if err := l.sender.Send(ctx, l.packets); err != nil {
+	if err := l.sender.Send(ctx, packets); err != nil {
 		return 0, "", err
 	}
 	return len(messages), "on its way", nil

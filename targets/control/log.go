@@ -13,7 +13,8 @@ import (
 )
 
 // Entry is a record of a journal in words. Its JSON field names are stable.
-// Beat is what an event changed, where the journal says from what.
+// Beat is what an event changed, where the journal says from what; of the first
+// snapshot of a session, what is to be seen then.
 type Entry struct {
 	Seq      uint64      `json:"seq"`
 	Time     time.Time   `json:"time"`
@@ -53,8 +54,13 @@ func (r *reader) entry(x journal.Record) Entry {
 		}
 		r.lost = true
 	case journal.Snapshot:
+		begins := r.lost
 		r.snapshot(x)
 		e.What = fmt.Sprintf("program %.12s", x.Text)
+		if begins && r.show != nil && !r.lost {
+			beat := r.show.tell.PowerOn(r.show.state)
+			e.Beat = &beat
+		}
 	case journal.Lost:
 		e.What, r.lost = fmt.Sprintf("%d records could not be kept", x.A), true
 	case journal.Stopped:

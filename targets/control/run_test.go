@@ -25,6 +25,13 @@ func TestMain(m *testing.M) {
 		child(dir)
 		return
 	}
+	if words := os.Getenv("CUEWRIGHT_TEST_CLIENT"); words != "" {
+		if err := client(words); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
 	goleak.VerifyTestMain(m)
 }
 
