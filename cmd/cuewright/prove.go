@@ -16,6 +16,7 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/macro/report"
+	"cuewright/sim/onair"
 	"cuewright/sim/prove"
 	"cuewright/targets/prepare"
 )
@@ -24,7 +25,7 @@ const proveHelp = `Go through everything that can happen with a show: every pres
 showing, at every moment of every running script, by all surfaces at once. Each rule of the
 show and each built-in on-air check is proved, or the shortest story that breaks it is told,
 step by step from power-on, with the times at which it happens. With RULE…, the names of
-rules, only these.
+rules or the codes of checks, only these.
 
 Also told: what can never come about (a button out of reach, a step that never runs, a wait
 without end), and scripts of several operators that pull at one thing at once. Where a change
@@ -52,7 +53,7 @@ func newProve(s streams) *cobra.Command {
 		Short: "Prove the show's rules and the on-air checks, or tell the shortest story that breaks them",
 		Long:  proveHelp,
 		Example: `  cuewright prove final.show
-  cuewright prove final.show "recording while live"
+  cuewright prove final.show "recording while live" camera-moved-on-air
   cuewright prove final.show --faults 1 --memory 2G --time 10m
   cuewright prove final.show --as-rehearsal >> final.show   keep the stories as rehearsals`,
 		Args: need("a show or a compiled show", 1, -1),
@@ -84,13 +85,13 @@ func proveShow(s streams, path string, names []string, f proving) error {
 	if err != nil {
 		return err
 	}
-	rules, err := chosenRules(r.Program, names)
+	rules, codes, err := chosenRules(r.Program, names)
 	if err != nil {
 		return err
 	}
 	watch := newProofWatch(s, f.limit)
 	defer watch.end()
-	o := prove.Options{Faults: f.faults, Bytes: bytes, NoSlice: f.noSlice, Today: today(), Rules: rules,
+	o := prove.Options{Faults: f.faults, Bytes: bytes, NoSlice: f.noSlice, Today: today(), Rules: rules, Codes: codes,
 		Workers: runtime.GOMAXPROCS(0), Progress: watch.see, Recheck: r.Recheck(path, prepare.Disk)}
 	is := prove.Show(r.Program, o)
 	watch.end()
@@ -124,25 +125,29 @@ func exitForProof(is *prove.Report) int {
 	return exitClean
 }
 
-// chosenRules are the rules of those names, nil without a name.
-func chosenRules(p *program.Program, names []string) ([]int, error) {
+// chosenRules are the rules and the codes of on-air checks of those names, both
+// nil without a name.
+func chosenRules(p *program.Program, names []string) (rules []int, codes []string, err error) {
 	var all []string
 	for _, r := range p.Rules {
 		all = append(all, r.Name)
 	}
-	var out []int
 	for _, name := range names {
 		i := slices.Index(all, name)
+		if i < 0 && slices.Contains(onair.Codes(), name) {
+			codes = append(codes, name)
+			continue
+		}
 		if i < 0 {
 			mend := "there is no rule in this show"
 			if len(all) > 0 {
 				mend = there(all)
 			}
-			return nil, &mistake{word: name, what: fmt.Sprintf("there is no rule `%s`", name), candidates: all, mend: mend}
+			return nil, nil, &mistake{word: name, what: fmt.Sprintf("there is no rule `%s`", name), candidates: append(all, onair.Codes()...), mend: mend}
 		}
-		out = append(out, i)
+		rules = append(rules, i)
 	}
-	return out, nil
+	return rules, codes, nil
 }
 
 // bytesOf reads a size: 500M, 4G, or bytes alone. A K is 1024 bytes.

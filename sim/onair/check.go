@@ -206,6 +206,9 @@ func (t *tables) who(does func(*program.Action) bool) []int32 {
 	return tasks
 }
 
+// Who is the tasks that do an action of a kind, in order.
+func (w *Watch) Who(does func(*program.Action) bool) []int32 { return w.who(does) }
+
 // deed is an action that an instruction does.
 type deed struct{ instr, action int32 }
 

@@ -166,12 +166,43 @@ func (a *asker) wrongOf(c onair.Check, accept func(onair.Finding) bool) *wrong {
 		if accept == nil {
 			return w.Asks(c, side(before), side(after), e, effects)
 		}
-		return slices.ContainsFunc(w.Finds(c, side(before), side(after), e, effects), accept)
+		return slices.ContainsFunc(w.Finds(c, side(before), side(after), e, effects), func(f onair.Finding) bool {
+			return slices.ContainsFunc(a.doers(f.Task, e), func(task int32) bool {
+				f.Task = task
+				return accept(f)
+			})
+		})
 	}
 	if accept != nil { // who did it matters, so what anybody did does
 		out.tasks = a.everyone()
 	}
 	return out
+}
+
+// doers are the tasks on whose behalf a finding can be: the one that it names,
+// else, when a timer has run out, all that can have started it.
+func (a *asker) doers(task int32, e step.Event) []int32 {
+	if task >= 0 || e.Kind != step.Expire {
+		return []int32{task}
+	}
+	p := a.x.p
+	var is func(*program.Action) bool
+	switch t := p.Timers[e.A]; t.Kind {
+	case program.BankTimer:
+		is = func(c *program.Action) bool {
+			return c.A == t.Owner && (c.Verb == program.Mix || c.Verb == program.Wipe || c.Verb == program.Fade)
+		}
+	case program.DeckTimer:
+		is = func(c *program.Action) bool {
+			return c.A == t.Owner && (c.Verb == program.Load || c.Verb == program.Play)
+		}
+	default:
+		return []int32{task}
+	}
+	if doers := a.watch.Who(is); len(doers) > 0 {
+		return doers
+	}
+	return []int32{task}
 }
 
 // everyone is all tasks that do anything.
