@@ -3,7 +3,6 @@ package prove
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"cuewright/macro/program"
 	"cuewright/sim/explore"
@@ -302,11 +301,4 @@ func presses(events []step.Event) int {
 		}
 	}
 	return n
-}
-
-func joined(names []string, most int) string {
-	if len(names) > most {
-		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", len(names)-most)
-	}
-	return strings.Join(names, ", ")
 }

@@ -33,15 +33,14 @@ type question struct {
 // outcome is what came of a question.
 type outcome struct {
 	explore.Result
-	asked    bool
-	tale     *tale
-	finding  *onair.Finding
-	allowed  int // Allows, or -1
-	more     []string
-	others   bool // there may be more
-	note     string
-	notApply bool
-	used     []int // allowances that accepted something
+	asked   bool
+	tale    *tale
+	finding *onair.Finding
+	allowed int // Allows, or -1
+	more    []string
+	others  bool // there may be more
+	note    string
+	used    []int // allowances that accepted something
 }
 
 // worse says whether an outcome is worse than another, or less is known.

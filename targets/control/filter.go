@@ -11,7 +11,7 @@ const bounceTime int64 = 20_000 // microseconds
 // A datagram that comes twice comes twice soon.
 const (
 	repeatTime  int64 = 2_000_000 // microseconds
-	repeatCount       = 16        // numbers remembered of each sender
+	repeatCount int   = 16        // numbers remembered of each sender
 )
 
 // filter finds presses that came twice. It remembers a bounded number of
