@@ -313,7 +313,9 @@ func (x *proof) rivals() {
 		}
 		about := strings.ReplaceAll(x.watch.ThingName(r.Thing), "`", "")
 		name := r.Code + ": " + x.p.Tasks[r.First].Name + " and " + x.p.Tasks[r.Second].Name + " on " + about
+		one, two := min(r.First, r.Second), max(r.First, r.Second)
 		q := &question{name: name, code: r.Code, about: about, answer: x.answerTo(r.Code, about),
+			pair:  pair{x.p.Tasks[one].Name + " and " + x.p.Tasks[two].Name, about},
 			claim: func(l *local) claim { return l.rival(r) }}
 		q.ask = func(a *asker) outcome {
 			if q.local {

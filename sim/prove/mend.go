@@ -99,7 +99,7 @@ func (x *proof) tries(f *Finding) []Try {
 	at := f.At
 	if f.broken >= 0 {
 		if len(f.Also) == 0 {
-			return nil
+			return x.waits(f) // nothing was done: something came too early or too late
 		}
 		at = f.Also[0].At
 	}
@@ -113,7 +113,7 @@ func (x *proof) tries(f *Finding) []Try {
 	if f.broken >= 0 {
 		x.againstRule(f.broken, guard)
 	}
-	if f.rival {
+	if f.pair != (pair{}) {
 		for t := range x.p.Macros {
 			if m := &x.p.Macros[t]; strings.Contains(f.What, "while `"+m.Name+"`") {
 				guard("not " + m.Name + ".running")
@@ -147,7 +147,9 @@ func (x *proof) guards(a *program.Action, guard func(string)) {
 	case program.Mix, program.Wipe, program.Fade:
 		guard("not " + p.Banks[a.A].Name + ".mixing")
 	case program.Start:
-		all(len(p.Recorders), func(i int) string { return p.Recorders[i].Name + ".rolling" }, " and ")
+		rolling := func(i int) string { return p.Recorders[i].Name + ".rolling" }
+		all(len(p.Recorders), rolling, " and ")
+		all(len(p.Recorders), rolling, " or ")
 	case program.StopRecorder:
 		all(len(p.Encoders), func(i int) string { return p.Encoders[i].Name + ".stopped" }, " and ")
 	case program.RouteTie:
@@ -199,13 +201,18 @@ func (x *proof) againstRule(rule int, guard func(string)) {
 
 // waits are longer and shorter waits of the script that a finding is about.
 func (x *proof) waits(f *Finding) []Try {
-	if f.Code != "deck-ran-out-on-air" && f.Code != "flashing" && f.broken < 0 {
+	if f.Code != "deck-ran-out-on-air" && f.Code != "flashing" && f.broken < 0 || f.check.tale == nil {
 		return nil
 	}
 	var list []Try
 	for t := range x.p.Tasks {
 		from, end := x.watch.Code(int32(t))
-		if f.broken < 0 && !x.does(from, end, f.At) || f.broken >= 0 && (len(f.Also) == 0 || !x.does(from, end, f.Also[0].At)) {
+		switch {
+		case f.broken < 0 && !x.does(from, end, f.At):
+			continue
+		case f.broken >= 0 && len(f.Also) > 0 && !x.does(from, end, f.Also[0].At):
+			continue
+		case f.broken >= 0 && len(f.Also) == 0 && !f.check.tale.ran[int32(t)]:
 			continue
 		}
 		for at := from; at < end; at++ {

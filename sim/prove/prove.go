@@ -97,7 +97,7 @@ type Finding struct {
 
 	broken int // the rule, or -1
 
-	rival bool
+	pair  pair // of scripts that collide, the zero value for none
 	check *question
 }
 

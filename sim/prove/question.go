@@ -23,6 +23,7 @@ type question struct {
 	claim  func(*local) claim // to be tried on each event by itself, or nil
 	local  bool               // and proved so
 	about  string
+	pair   pair
 	// silent are findings about what can never come about: what to say when
 	// the property is proved never to be.
 	never func() Finding

@@ -127,7 +127,7 @@ func (x *proof) tellWrong(r *Report, q *question, used []bool) {
 			f.Also = append(f.Also, Also{n.At, story.Place(x.p, n.At), n.Text})
 		}
 		f.Last = q.finding.Code + ": " + q.finding.What
-		f.rival = q.code == "rival-macros" || q.code == "operators-collide"
+		f.pair = q.pair
 	}
 	f.Place = story.Place(x.p, f.At)
 	if q.tale != nil {
@@ -207,13 +207,16 @@ func (x *proof) allowedAt(f Finding) int {
 	return onair.Allowed(x.p, onair.Finding{Code: f.Code, At: f.At, Task: -1}, x.o.Today)
 }
 
-// grouped keeps one finding for each code and place in the show, the shortest,
-// and names the others with it.
+// pair is two scripts that collide, whichever comes first, and the thing.
+type pair struct{ scripts, thing string }
+
+// grouped keeps one finding for each code and place in the show, or pair of
+// scripts, the shortest, and names the others with it.
 func (x *proof) grouped(list []Finding) []Finding {
 	var out []Finding
 	for _, f := range list {
 		i := slices.IndexFunc(out, func(o Finding) bool {
-			return o.Code == f.Code && o.At == f.At && o.broken == f.broken && o.At.Line > 0
+			return o.Code == f.Code && o.broken == f.broken && o.pair == f.pair && (f.pair != (pair{}) || o.At == f.At && o.At.Line > 0)
 		})
 		if i < 0 {
 			out = append(out, f)

@@ -186,6 +186,28 @@ func TestMends(t *testing.T) {
 	}
 }
 
+// A wait is tried longer and shorter, in the scripts that the story has set off;
+// a rule that nothing gets to has no story, and no mend is looked for.
+func TestMendsOfRules(t *testing.T) {
+	var tried []string
+	o := prove.Options{Recheck: func(try prove.Try) (*program.Program, string) {
+		if strings.HasPrefix(try.Do, "write `wait") {
+			text, fits := try.Change("wait 900ms")
+			tried = append(tried, fmt.Sprint(text, " ", fits))
+		}
+		return nil, ""
+	}}
+	prove.Show(compile(t, `page p on desk {
+  button 1.1 "Live" { start stream; wait 1100ms; switch fan on }
+  button 1.2 "Other" { wait 800ms; switch scoreboard on }
+}
+possible "never mind" { deck.playing }
+never "dark" { stream.live and not fan.on }`), o)
+	if want := []string{"wait 100ms true", "wait 2.1s true", "wait 550ms true", "wait 4.4s true"}; !slices.Equal(tried, want) {
+		t.Errorf("tried %q", tried)
+	}
+}
+
 // The words of a rehearsal are those of the language, exact to the microsecond.
 func TestWords(t *testing.T) {
 	p := compile(t, `page p on desk { button 1.2 "B" { go } }

@@ -19,6 +19,7 @@ type tale struct {
 	effects []step.Effect   // of the last event
 	state   *state.State    // at its end
 	wrong   string          // why it could not be played, or ""
+	ran     map[int32]bool  // tasks that it set off
 }
 
 // plain is a story in which no other finger moves while one is down, if only
@@ -64,7 +65,7 @@ func (a *asker) play(events []step.Event) *tale {
 func (a *asker) player() *player {
 	p := &player{asker: a, s: a.m.Start(), before: a.m.Start(), watch: onair.NewWatch(a.x.p, a.m.L),
 		gb: signal.New(a.x.p, a.m.L), ga: signal.New(a.x.p, a.m.L)}
-	p.tale.beats = []story.Beat{a.tell.PowerOn(p.s)}
+	p.tale.beats, p.ran = []story.Beat{a.tell.PowerOn(p.s)}, map[int32]bool{}
 	return p
 }
 
@@ -100,6 +101,11 @@ func (p *player) can(e step.Event) bool {
 func (p *player) apply(e step.Event, last bool) {
 	p.before.CopyFrom(p.s)
 	p.effects = p.m.Apply(p.s, e, p.effects[:0])
+	for i := range p.effects {
+		if e := &p.effects[i]; e.Kind == step.Started {
+			p.ran[e.A] = true
+		}
+	}
 	p.gb.Look(p.before)
 	p.ga.Look(p.s)
 	p.found = p.watch.Look(p.before, p.s, p.gb, p.ga, e, p.effects)
