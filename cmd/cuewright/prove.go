@@ -184,12 +184,15 @@ type proofWatch struct {
 func newProofWatch(s streams, limit time.Duration) *proofWatch {
 	w := &proofWatch{s: s, terminal: isTerminal(s.err), begun: time.Now(), told: time.Now(), limit: limit, signals: make(chan os.Signal, 1)}
 	signal.Notify(w.signals, os.Interrupt, syscall.SIGTERM)
-	go func() {
-		for range w.signals {
-			w.stop.Store(true)
-		}
-	}()
+	go w.listen(w.signals)
 	return w
+}
+
+// listen ends the proof when somebody presses Ctrl-C.
+func (w *proofWatch) listen(signals <-chan os.Signal) {
+	for range signals {
+		w.stop.Store(true)
+	}
 }
 
 // see is told how far a proof is, and says whether it may go on.
