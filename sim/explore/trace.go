@@ -91,9 +91,17 @@ func (t *tracer) holds(x *influence, g *signal.Graph) func(cond int32) bool {
 }
 
 // Read is told of a read of the state after, or in the middle of, an event.
+// What an event has written may hang on variables outside the slice, or be a
+// value that stands for others; a property that looks at it must know better.
 func (t *tracer) Read(_ *state.State, v int32) {
-	if t.written[v] != t.run {
+	f := t.space.of[v]
+	switch {
+	case t.written[v] != t.run:
 		t.note(v)
+	case t.judging && f < 0 && t.cone.changes(v):
+		t.outside = append(t.outside, v)
+	case t.judging && f >= 0 && t.space.fields[f].class != nil:
+		t.looked = append(t.looked, v)
 	}
 }
 
