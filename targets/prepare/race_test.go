@@ -1,0 +1,5 @@
+//go:build race
+
+package prepare
+
+func init() { underRace = true }
