@@ -239,3 +239,17 @@ func gitRevision(revision string) func(string) ([]byte, error) {
 		return nil, err
 	}
 }
+
+// firstLine is the beginning of what git says, in characters that cannot steer
+// a terminal.
+func firstLine(body []byte) string {
+	const shown = 80
+	line, _, _ := strings.Cut(string(body), "\n")
+	line = strings.Map(func(r rune) rune {
+		if r < ' ' || r > '~' {
+			return '.'
+		}
+		return r
+	}, line)
+	return line[:min(shown, len(line))]
+}

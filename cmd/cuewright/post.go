@@ -209,17 +209,3 @@ func coded(err error) error {
 	}
 	return err
 }
-
-// firstLine is the beginning of an answer, in characters that cannot steer a
-// terminal.
-func firstLine(body []byte) string {
-	const shown = 80
-	line, _, _ := strings.Cut(string(body), "\n")
-	line = strings.Map(func(r rune) rune {
-		if r < ' ' || r > '~' {
-			return '.'
-		}
-		return r
-	}, line)
-	return line[:min(shown, len(line))]
-}
