@@ -4,11 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
+	"log/slog"
 	"os"
 	"os/signal"
 	"slices"
-	"sync"
 	"syscall"
 	"time"
 
@@ -19,6 +18,7 @@ import (
 	"cuewright/targets/control"
 	"cuewright/targets/prepare"
 	"cuewright/targets/surface"
+	"cuewright/targets/systemd"
 )
 
 // runSurface is a kind of surface that `run` serves. flags adds its flags.
@@ -28,7 +28,7 @@ import (
 type runSurface struct {
 	flags func(*pflag.FlagSet)
 	check func(*program.Program) error
-	serve func(s streams, desk surface.Desk, log func(string)) (end func() error, err error)
+	serve func(desk surface.Desk, log *slog.Logger) (end func() error, err error)
 }
 
 // stopTime is how long devices may take for what was sent to them last.
@@ -38,6 +38,7 @@ func newRun(s streams) *cobra.Command {
 	var state string
 	var to []string
 	var bundles bool
+	var how string
 	kinds := runSurfaces()
 	c := &cobra.Command{
 		Use:   "run SHOW|PROGRAM",
@@ -68,8 +69,16 @@ and Ctrl-C end it in order.
 					return err
 				}
 			}
-			out := &console{w: s.out}
-			desk, err := control.Start(r.Program, control.Options{Dir: state, Env: os.Getenv, Bundles: bundles, Log: out.said,
+			out, err := newConsole(s.out, how)
+			if err != nil {
+				return err
+			}
+			defer out.close()
+			manager, err := systemd.FromEnvironment(os.Getenv, os.Getpid())
+			if err != nil {
+				out.log.Warn(err.Error())
+			}
+			desk, err := control.Start(r.Program, control.Options{Dir: state, Env: os.Getenv, Bundles: bundles, Log: out.log, Turned: manager.Turned,
 				Load:    func() prepare.Result { return prepare.Day(today()).Any(args[0], prepare.Disk) },
 				Devices: elsewhere(to)})
 			if err != nil {
@@ -79,11 +88,12 @@ and Ctrl-C end it in order.
 			if state == "" {
 				out.said("no --state: no journal is kept, and after a power cut the show begins anew")
 			}
-			return serve(s, desk, kinds, out)
+			return (&runner{streams: s, desk: desk, kinds: kinds, out: out, manager: manager}).run()
 		},
 	}
 	c.Flags().StringVar(&state, "state", "", "keep the journal in the folder `DIR`")
 	c.Flags().StringArrayVar(&to, "to", nil, "send a device's messages elsewhere: `DEVICE=URL`, as osc.udp://host:port or http://host:port")
+	c.Flags().StringVar(&how, "log", "text", "write what happens as `text|json`; JSON has the outcome of every press and message too")
 	c.Flags().BoolVar(&bundles, "bundles", false, "send a salvo to an OSC device as one bundle")
 	for _, k := range kinds {
 		k.flags(c.Flags())
@@ -105,15 +115,24 @@ func elsewhere(to []string) func(*program.Program) ([]program.Device, error) {
 	}
 }
 
-// serve lets surfaces in until a signal or a line ends the show.
-func serve(s streams, desk *control.Controller, kinds []runSurface, out *console) (err error) {
+// runner is a show that runs, and all who have to do with it.
+type runner struct {
+	streams
+	desk    *control.Controller
+	kinds   []runSurface
+	out     *console
+	manager *systemd.Manager
+}
+
+// run lets surfaces in until a signal or a line ends the show.
+func (r *runner) run() (err error) {
 	signals := make(chan os.Signal, 4)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer signal.Stop(signals)
 	var ends []func() error
-	defer func() { err = wrapUp(s, desk, ends, err, out) }()
-	for _, k := range kinds {
-		end, err := k.serve(s, desk, out.said)
+	defer func() { err = r.wrapUp(ends, err) }()
+	for _, k := range r.kinds {
+		end, err := k.serve(r.desk, r.out.log)
 		if err != nil {
 			return err
 		}
@@ -121,47 +140,61 @@ func serve(s streams, desk *control.Controller, kinds []runSurface, out *console
 			ends = append(ends, end)
 		}
 	}
-	out.said("ready: " + desk.View().Show)
+	r.out.said("ready: " + r.desk.View().Show)
+	r.tell(r.manager.Ready(), r.status())
 	quit := make(chan struct{})
-	go readLines(s.in, desk, out, quit) // it may wait for the input for ever: nothing waits for it
+	go readLines(r.in, r.desk, r.out, quit) // it may wait for the input for ever: nothing waits for it
 	for {
 		select {
 		case sig := <-signals:
 			if sig != syscall.SIGHUP {
 				return nil
 			}
-			out.said(reloadWords(desk, false))
+			r.reload()
 		case <-quit:
 			return nil
 		}
 	}
 }
 
+// status tells the manager which show runs, and whether it may send.
+func (r *runner) status() error {
+	v := r.desk.View()
+	text := "runs " + v.Show
+	if v.Held {
+		text += "; held: nothing is sent before somebody resumes"
+	}
+	return r.manager.Status(text)
+}
+
+// reload loads the show again, as the manager or a person has asked by SIGHUP.
+func (r *runner) reload() {
+	told := r.manager.Reloading()
+	r.out.said(reloadWords(r.desk, false))
+	r.tell(told, r.manager.Ready(), r.status())
+}
+
+// tell says once that the manager cannot be told.
+func (r *runner) tell(told ...error) {
+	if err := errors.Join(told...); err != nil {
+		r.out.log.Warn(err.Error())
+		r.manager = nil
+	}
+}
+
 // wrapUp stops the surfaces and then the show.
-func wrapUp(s streams, desk *control.Controller, ends []func() error, err error, out *console) error {
+func (r *runner) wrapUp(ends []func() error, err error) error {
+	r.tell(r.manager.Stopping())
 	for _, end := range slices.Backward(ends) {
 		err = errors.Join(err, end())
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 	defer cancel()
-	err = errors.Join(err, desk.Stop(ctx))
+	err = errors.Join(err, r.desk.Stop(ctx))
 	if err != nil {
-		fmt.Fprintf(s.err, "cuewright: %v\n", err)
+		fmt.Fprintf(r.err, "cuewright: %v\n", err)
 		return exit(exitFindings)
 	}
-	out.said("ended")
+	r.out.said("ended")
 	return nil
-}
-
-// console writes lines from several goroutines. Its lock is taken under no
-// other and no other under it.
-type console struct {
-	mu sync.Mutex
-	w  io.Writer
-}
-
-func (c *console) said(text string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	fmt.Fprintf(c.w, "%s  %s\n", time.Now().Format("15:04:05.000"), text)
 }

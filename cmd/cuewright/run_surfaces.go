@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -80,16 +79,16 @@ func (h *httpFlags) pointless() error {
 	return nil
 }
 
-func (h *httpFlags) serve(_ streams, desk surface.Desk, log func(string)) (func() error, error) {
+func (h *httpFlags) serve(desk surface.Desk, log *slog.Logger) (func() error, error) {
 	if h.config.Address == "" {
 		return nil, nil
 	}
-	h.config.Log = lineLog(log)
+	h.config.Log = log
 	s, err := web.Listen(desk, h.config)
 	if err != nil {
 		return nil, err
 	}
-	log("tablets: " + s.URL())
+	log.Info("tablets: " + s.URL())
 	return s.Close, nil
 }
 
@@ -116,7 +115,7 @@ func (o *oscFlags) check(*program.Program) error {
 	return nil
 }
 
-func (o *oscFlags) serve(_ streams, desk surface.Desk, log func(string)) (func() error, error) {
+func (o *oscFlags) serve(desk surface.Desk, log *slog.Logger) (func() error, error) {
 	allow, err := oscin.Allow(o.allow)
 	if err != nil {
 		return nil, err
@@ -126,12 +125,12 @@ func (o *oscFlags) serve(_ streams, desk surface.Desk, log func(string)) (func()
 		if l.at == "" {
 			continue
 		}
-		s, err := oscin.Listen(desk, oscin.Config{Wire: l.wire, Address: l.at, Allow: allow, Log: lineLog(log)})
+		s, err := oscin.Listen(desk, oscin.Config{Wire: l.wire, Address: l.at, Allow: allow, Log: log})
 		if err != nil {
 			return nil, errors.Join(err, open.close())
 		}
 		open = append(open, s.Close)
-		log(fmt.Sprintf("OSC: %s://%s", l.wire, s.Addr()))
+		log.Info(fmt.Sprintf("OSC: %s://%s", l.wire, s.Addr()))
 	}
 	return open.orNil(), nil
 }
@@ -179,9 +178,9 @@ func (d *fileFlags) check(p *program.Program) error {
 	return nil
 }
 
-func (d *fileFlags) serveMIDI(_ streams, desk surface.Desk, log func(string)) (func() error, error) {
+func (d *fileFlags) serveMIDI(desk surface.Desk, log *slog.Logger) (func() error, error) {
 	return d.each(func(name, file string) (func() error, error) {
-		s, err := midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Log: lineLog(log)})
+		s, err := midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Log: log})
 		if err != nil {
 			return nil, err
 		}
@@ -189,9 +188,9 @@ func (d *fileFlags) serveMIDI(_ streams, desk surface.Desk, log func(string)) (f
 	})
 }
 
-func (d *fileFlags) serveKeys(_ streams, desk surface.Desk, log func(string)) (func() error, error) {
+func (d *fileFlags) serveKeys(desk surface.Desk, log *slog.Logger) (func() error, error) {
 	return d.each(func(name, file string) (func() error, error) {
-		s, err := keys.Start(desk, keys.Config{File: file, Surface: name, Grab: d.grab, Log: lineLog(log)})
+		s, err := keys.Start(desk, keys.Config{File: file, Surface: name, Grab: d.grab, Log: log})
 		if err != nil {
 			return nil, err
 		}
@@ -230,39 +229,3 @@ func (e ends) orNil() func() error {
 	}
 	return e.close
 }
-
-// lineLog is a log of what people should know, a line each.
-func lineLog(log func(string)) *slog.Logger { return slog.New(lineHandler{log: log}) }
-
-// lineHandler writes "message, name value, name value".
-type lineHandler struct {
-	log  func(string)
-	tail string
-}
-
-// Enabled leaves out what is only for finding faults in this program.
-func (h lineHandler) Enabled(_ context.Context, l slog.Level) bool { return l >= slog.LevelInfo }
-
-// Handle writes one line.
-func (h lineHandler) Handle(_ context.Context, r slog.Record) error {
-	text := r.Message + h.tail
-	r.Attrs(func(a slog.Attr) bool {
-		text += words(a)
-		return true
-	})
-	h.log(text)
-	return nil
-}
-
-func words(a slog.Attr) string { return ", " + a.Key + " " + a.Value.String() }
-
-// WithAttrs adds to every line.
-func (h lineHandler) WithAttrs(attrs []slog.Attr) slog.Handler {
-	for _, a := range attrs {
-		h.tail += words(a)
-	}
-	return h
-}
-
-// WithGroup changes nothing: a line has no groups.
-func (h lineHandler) WithGroup(string) slog.Handler { return h }

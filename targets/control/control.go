@@ -25,6 +25,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -52,9 +53,14 @@ type Options struct {
 	// they are where the program says. It must keep their number and order.
 	Devices func(*program.Program) ([]program.Device, error)
 
-	// Log, when set, is told what an operator at the console should know. It is
-	// called from several goroutines.
-	Log func(text string)
+	// Log is told what an operator at the console should know and, at the level
+	// Routine, what became of every press and message. nil is silence. It is used
+	// from several goroutines, the loop among them, so its handler may not wait.
+	Log *slog.Logger
+
+	// Turned, when set, is called by the loop after each full turn, which comes at
+	// least every half a second. It may not wait. A loop that hangs does not call it.
+	Turned func()
 
 	clock func(at int64) clock // of tests
 	dial  dial                 // of tests
@@ -69,6 +75,8 @@ type Controller struct {
 	queue   chan func()
 	ended   chan struct{} // the loop has ended
 	stop    chan context.Context
+	counts  counts
+	seen    atomic.Pointer[show] // of which Figures tells: its program and lines never change
 
 	newest   atomic.Pointer[surface.View]
 	onDisk   atomic.Pointer[string]
@@ -86,10 +94,11 @@ type Controller struct {
 	held     bool
 	stopping bool
 	filter   filter
-	waiting  *swap // a program that waits for scripts to end
-	dirty    bool  // a view is due
-	viewed   int64 // show time of the newest view
-	kept     int64 // the journal's size at the last snapshot
+	waiting  *swap     // a program that waits for scripts to end
+	pressed  time.Time // when the press being done came; zero else
+	dirty    bool      // a view is due
+	viewed   int64     // show time of the newest view
+	kept     int64     // the journal's size at the last snapshot
 	old      sync.WaitGroup
 }
 
@@ -101,6 +110,12 @@ const waitingRoom = 1024
 // Start runs a program. It gives the controller once it is ready to take
 // presses; devices may not have been reached yet.
 func Start(p *program.Program, opts Options) (*Controller, error) {
+	if opts.Log == nil {
+		opts.Log = slog.New(slog.DiscardHandler)
+	}
+	if opts.Turned == nil {
+		opts.Turned = func() {}
+	}
 	if opts.Env == nil {
 		opts.Env = func(string) string { return "" }
 	}
@@ -111,6 +126,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 		opts.dial = dialler(opts.Env, opts.Bundles)
 	}
 	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1), wake: make(chan struct{}, 1)}
+	c.counts.begin()
 	s := newShow(p, Digest(p))
 	before, err := c.recover(s)
 	if err != nil {
@@ -207,12 +223,17 @@ func (c *Controller) loop() {
 			c.owner.Unlock()
 			return
 		}
+		began := time.Now()
 		c.owner.Lock()
 		c.turn(do)
 		c.turns()
 		c.rest()
 		c.set()
 		c.owner.Unlock()
+		now := time.Now()
+		c.counts.turn.Observe(now.Sub(began))
+		c.counts.turned.Store(&now)
+		c.opts.Turned()
 	}
 }
 
@@ -242,6 +263,7 @@ func (c *Controller) turn(do func()) {
 		if timer < 0 || due > now {
 			break
 		}
+		c.counts.late.Observe(time.Duration(now-due) * time.Microsecond)
 		c.apply(step.Event{Kind: step.Expire, A: timer, At: max(due, c.show.state.Now)})
 	}
 	c.show.state.Now = max(c.show.state.Now, now)
@@ -302,7 +324,7 @@ func (c *Controller) tell(effects []step.Effect) {
 // give gives messages to their device.
 func (c *Controller) give(b *batch) {
 	s := c.show
-	b.job = job{device: b.device, indexes: b.indexes, messages: make([]*program.Message, len(b.indexes))}
+	b.job = job{device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes))}
 	for i, index := range b.indexes {
 		b.job.messages[i] = &s.p.Messages[index]
 	}
@@ -331,11 +353,11 @@ func (c *Controller) given(b *batch, by int32) {
 		}
 		c.alert("device", c.show.p.Devices[b.device].Name+": "+f.err.Error())
 	}
-	for i, index := range b.indexes {
+	for i := range b.indexes {
 		if i < f.done {
-			c.outcome(b.device, index, f.answer, nil)
+			c.outcome(c.show.lines[b.device], b.job, i, f.answer, nil)
 		} else {
-			c.outcome(b.device, index, "", f.err)
+			c.outcome(c.show.lines[b.device], b.job, i, "", f.err)
 		}
 	}
 	if f.sent {
@@ -343,15 +365,17 @@ func (c *Controller) given(b *batch, by int32) {
 	}
 }
 
-// outcome notes what became of a message. It may be called from any goroutine.
-func (c *Controller) outcome(device, message int32, answer string, err error) {
-	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: device, B: message, Text: answer}
+// outcome notes what became of a message of a job. l is its line, or nil where
+// the device has none. It may be called from any goroutine.
+func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
+	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: j.device, B: j.indexes[at], Text: answer}
 	if err != nil {
 		r.D, r.Text = 1, err.Error()
 	}
 	if c.journal != nil {
 		c.journal.Append(r)
 	}
+	c.count(l, j, at, answer, err)
 }
 
 // note puts a record into the journal, at the show's now.
@@ -373,14 +397,10 @@ func (c *Controller) alert(from, text string) {
 	}
 	c.past = append(c.past[:len(c.past):len(c.past)], surface.Alert{At: time.Now(), Text: text})
 	c.dirty = true
-	c.log(text)
+	c.opts.Log.Warn(text, "kind", "alert", "from", from)
 }
 
-func (c *Controller) log(text string) {
-	if c.opts.Log != nil {
-		c.opts.Log(text)
-	}
-}
+func (c *Controller) log(text string) { c.opts.Log.Info(text, "kind", "note") }
 
 // post has the loop do something. It waits for a place in the queue.
 func (c *Controller) post(do func()) {
@@ -469,8 +489,8 @@ func (c *Controller) end() {
 }
 
 // became notes what became of a message of a line.
-func (c *Controller) became(_ *line, j job, at int, answer string, err error) {
-	c.outcome(j.device, j.indexes[at], answer, err)
+func (c *Controller) became(l *line, j job, at int, answer string, err error) {
+	c.outcome(l, j, at, answer, err)
 }
 
 // health hears of a device that is away, or back.

@@ -19,15 +19,14 @@ const pressTime = time.Second
 // and the presser, who has waited long enough.
 type pending struct {
 	press  surface.Press
+	came   time.Time
 	taken  atomic.Bool
 	answer chan surface.Answer
 }
 
-var busy = surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it was not done"}
-
 // Press applies a press.
 func (c *Controller) Press(p surface.Press) surface.Answer {
-	w := &pending{press: p, answer: make(chan surface.Answer, 1)}
+	w := &pending{press: p, came: time.Now(), answer: make(chan surface.Answer, 1)}
 	do := func() { c.press(w) }
 	if c.atOnce(do) {
 		return <-w.answer
@@ -35,7 +34,7 @@ func (c *Controller) Press(p surface.Press) surface.Answer {
 	select {
 	case c.queue <- do:
 	default:
-		return busy
+		return c.busy()
 	}
 	late := time.NewTimer(pressTime)
 	defer late.Stop()
@@ -46,9 +45,14 @@ func (c *Controller) Press(p surface.Press) surface.Answer {
 	case <-c.ended:
 	}
 	if w.taken.CompareAndSwap(false, true) {
-		return busy
+		return c.busy()
 	}
 	return <-w.answer
+}
+
+func (c *Controller) busy() surface.Answer {
+	c.counts.presses[surface.Busy].Add(1)
+	return surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it was not done"}
 }
 
 // atOnce does something here and now if nobody owns the show and nothing
@@ -76,8 +80,11 @@ func (c *Controller) press(w *pending) {
 	p := &w.press
 	answer := c.judge(p)
 	if answer.Outcome == surface.Done {
+		c.pressed = w.came
 		answer = c.do(p)
+		c.pressed = time.Time{}
 	}
+	c.countPress(p, answer)
 	c.note(journal.Record{Kind: journal.Press, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(answer.Outcome), By: p.By, Text: answer.Text})
 	w.answer <- answer
 }
@@ -247,6 +254,7 @@ func (w *watching) tell() {
 // publish makes the newest view.
 func (c *Controller) publish() {
 	s, last := c.show, c.newest.Load()
+	c.seen.Store(s)
 	v := &surface.View{Program: s.p, At: time.Now(), Show: s.p.Show, Running: s.digest, OnDisk: *c.onDisk.Load(), Held: c.held, Alerts: c.past}
 	if last != nil {
 		v.Serial = last.Serial + 1

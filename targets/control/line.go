@@ -34,6 +34,7 @@ type line struct {
 	table   atomic.Pointer[observe.Table]
 	polls   atomic.Pointer[[]poll]
 	mailbox mailbox
+	tally   tally
 
 	datagrams bool
 	under     atomic.Int32 // jobs that wait or are being sent; only the loop adds to it
@@ -56,6 +57,7 @@ type job struct {
 	device   int32   // Program.Devices
 	indexes  []int32 // Program.Messages
 	messages []*program.Message
+	pressed  time.Time // when the press came that set them off; zero when none did
 }
 
 // poll is a request that asks how a device is.
@@ -219,6 +221,7 @@ func (l *line) verdict(err error) {
 	if err != nil {
 		l.fail(err)
 	} else {
+		l.noticed()
 		l.well()
 	}
 }
@@ -239,7 +242,7 @@ func (l *line) send(j job) {
 	case answered(err) && done < len(j.messages): // no is an answer: what comes after it may still work
 		l.told(j, done, done+1, "", err)
 		l.boss.said(l, err.Error())
-		l.send(job{j.device, j.indexes[done+1:], j.messages[done+1:]})
+		l.send(job{j.device, j.indexes[done+1:], j.messages[done+1:], j.pressed})
 	default:
 		l.told(j, done, len(j.messages), "", err)
 		l.fail(err)
@@ -360,6 +363,7 @@ func (l *line) askOne(q poll) error {
 	if err != nil && !answered(err) {
 		return err
 	}
+	l.noticed()
 	table := l.table.Load()
 	l.heard(table, asked, true, table.HTTP(q.method, q.target, answer.Status, answer.Body))
 	return nil
@@ -367,6 +371,7 @@ func (l *line) askOne(q poll) error {
 
 // packet takes what an OSC device sent.
 func (l *line) packet(packet []byte, _ osc.From) {
+	l.noticed()
 	p, err := osc.Decode(packet)
 	if err != nil {
 		l.garbled()

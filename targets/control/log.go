@@ -92,7 +92,7 @@ func (r *reader) words(e *Entry, x journal.Record) {
 	p := r.show.p
 	switch x.Kind {
 	case journal.Press:
-		e.What, e.Came = r.press(x), outcomeWord(x)
+		e.What, e.Came = r.show.pressed(surface.Kind(x.A), x.B, x.C), outcomeWord(x)
 	case journal.Event:
 		r.event(e, x)
 	case journal.Cue:
@@ -144,28 +144,6 @@ func (r *reader) event(e *Entry, x journal.Record) {
 
 var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
 	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again"}
-
-// press says what was pressed and on what surface.
-func (r *reader) press(x journal.Record) string {
-	p, kind := r.show.p, surface.Kind(x.A)
-	on := ""
-	if index(x.C, len(p.Surfaces)) {
-		on = p.Surfaces[x.C].Name + ": "
-	}
-	switch {
-	case (kind == surface.Down || kind == surface.Up) && index(x.B, len(p.Buttons)):
-		what := on + r.show.tell.ButtonName(x.B)
-		if kind == surface.Up {
-			what += " let go"
-		}
-		return what
-	case kind == surface.Go && index(x.B, len(p.Cues)):
-		return on + "go " + p.Cues[x.B].Number
-	case kind == surface.Resend && index(x.B, len(p.Destinations)):
-		return on + "send again: " + p.Destinations[x.B].Name
-	}
-	return on + pressWords[kind]
-}
 
 var outcomeWords = [...]string{surface.Done: "done", surface.Repeated: "ignored", surface.Refused: "refused",
 	surface.Held: "held", surface.Busy: "too busy"}

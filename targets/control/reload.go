@@ -36,23 +36,24 @@ type Reloaded struct {
 // every script that runs is ended, unless none is changed. A show with errors is refused, and the running one stays. Pages, standby, buses and
 // running scripts that are the same in both are carried over by their names.
 // Nothing is sent by it.
-func (c *Controller) Reload(force bool) (Reloaded, error) {
+func (c *Controller) Reload(force bool) (r Reloaded, err error) {
 	c.loading.Lock()
 	defer c.loading.Unlock()
+	defer func() { c.counts.reloaded(r, err) }()
 	if c.opts.Load == nil {
 		return Reloaded{}, errors.New("there is no file to load the show from again")
 	}
-	r := c.opts.Load()
-	if r.Program == nil {
+	read := c.opts.Load()
+	if read.Program == nil {
 		var b strings.Builder
-		for _, d := range r.Findings {
+		for _, d := range read.Findings {
 			at := d.At.Begin()
 			fmt.Fprintf(&b, "\n%s:%d: %s [%s]", d.At.File.Name, at.Line, d.What, d.Code)
 		}
 		c.post(func() { c.alert("controller", "the new show was refused: it has errors; the old one runs on") })
 		return Reloaded{}, fmt.Errorf("the new show has errors:%s", b.String())
 	}
-	next := newShow(r.Program, Digest(r.Program))
+	next := newShow(read.Program, Digest(read.Program))
 	c.onDisk.Store(&next.digest)
 	if c.opts.Dir != "" {
 		if err := writeProgram(c.opts.Dir, next.p, next.digest); err != nil {

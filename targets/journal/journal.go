@@ -55,7 +55,7 @@ type file interface {
 	Close() error
 }
 
-// Writer adds records. mu guards pending, seq, lost and closed; it is taken
+// Writer adds records. mu guards what stands under it; it is taken
 // under no other lock and never held while the disk is used.
 type Writer struct {
 	dir  string
@@ -66,9 +66,12 @@ type Writer struct {
 	waiting int
 	seq     uint64
 	lost    int32
+	gone    uint64    // all that was ever lost
+	since   time.Time // of the first record that nobody took yet; zero when there is none
 	closed  bool
 
 	size   atomic.Int64 // bytes of records since the last Rotate
+	disk   ledger
 	kick   chan struct{}
 	done   chan struct{}
 	err    error // of Close, read after done
@@ -103,10 +106,11 @@ func Open(dir string, opts Options) (*Writer, error) {
 	if opts.create == nil {
 		opts.create = create
 	}
-	w := &Writer{dir: dir, opts: opts, kick: make(chan struct{}, 1), done: make(chan struct{})}
+	w := &Writer{dir: dir, opts: opts, kick: make(chan struct{}, 1), done: make(chan struct{}), disk: newLedger()}
 	if err := w.resume(); err != nil {
 		return nil, err
 	}
+	w.disk.durable.Store(w.seq)
 	w.pending = []chunk{{fresh: true}}
 	go w.run()
 	return w, nil
@@ -158,6 +162,7 @@ func (w *Writer) Append(r Record) uint64 {
 	}
 	if w.waiting > w.opts.MaxPending {
 		w.lost++
+		w.gone++
 		w.mu.Unlock()
 		return 0
 	}
@@ -180,6 +185,10 @@ func (w *Writer) add(r Record) uint64 {
 	c.data = r.Append(c.data)
 	w.waiting += len(c.data) - before
 	w.size.Add(int64(len(c.data) - before))
+	w.disk.bytes.Add(uint64(len(c.data) - before))
+	if w.since.IsZero() {
+		w.since = time.Now()
+	}
 	return r.Seq
 }
 
@@ -220,6 +229,8 @@ func (w *Writer) take() (chunks []chunk, closed bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	chunks, w.pending = w.pending, []chunk{{}}
+	w.disk.took(w.seq, w.since)
+	w.since = time.Time{}
 	return chunks, w.closed
 }
 
@@ -243,8 +254,13 @@ func (w *Writer) run() {
 		unsynced = unsynced || wrote
 		due := time.Until(w.last.Add(w.opts.SyncEvery))
 		if err == nil && unsynced && (due <= 0 || closed) {
+			began := time.Now()
 			err = w.out.Sync()
 			w.last, unsynced = time.Now(), err != nil
+			w.disk.synced(w.last.Sub(began), err)
+		}
+		if err != nil {
+			w.disk.faults.Add(1)
 		}
 		w.tell(&troubled, err)
 		if closed {

@@ -104,7 +104,7 @@ func (v *View) Cover(button int32) string {
 	return "shut"
 }
 
-var outcomeWords = [...]string{"done", "repeated", "refused", "held", "busy"}
+var outcomeWords = [Outcomes]string{"done", "repeated", "refused", "held", "busy"}
 
 // String is the word for it in every protocol.
 func (o Outcome) String() string { return outcomeWords[o] }

@@ -54,6 +54,8 @@ const (
 	Refused                 // it could not be done now, see Reason
 	Held                    // the controller waits for Resume and sends nothing
 	Busy                    // too many presses are waiting
+
+	Outcomes // how many there are
 )
 
 // Answer goes back to who pressed.
