@@ -102,9 +102,9 @@ func commands(t *testing.T, name, lines, code string, files []txtar.File) {
 		write("league.show", []byte("show \"Final\" uses \"rack.yaml\"\n"+
 			"rundown {\n  cue 1 \"One\" { cut main to goal }\n  cue 2 \"Two\" { cut main to goal }\n}\n"))
 		zeros := strings.Repeat("0", 64)
-		write("half-copied.program", []byte("cuewright-program 1 20000 "+zeros+"\n{"))
+		write("half-copied.program", []byte("cuewright-program 2 20000 "+zeros+"\n{"))
 		write("made-by-a-newer-version.program", []byte("cuewright-program 9 2 "+zeros+"\n{}"))
-		write("recording-of-last-night.program", []byte("cuewright-program 1 99999999 "+zeros+"\n{}"))
+		write("recording-of-last-night.program", []byte("cuewright-program 2 99999999 "+zeros+"\n{}"))
 		write("holiday.jpeg", []byte("\xff\xd8\xff\xe0"))
 		for _, f := range files {
 			write(f.Name, f.Data)

@@ -29,6 +29,7 @@ const stepHelp = `  3                 press button 3 of the grid
   press PAGE R.C    press a button by its place
   go    go 2        fire the cue on standby, or cue 2
   after 3s          let time pass (also 500ms, 12f, 1m)
+  clock 19:30:00    the clock comes to a cue's time (timecode 01:00:05:00)
   next              let time pass until something happens by itself
   back              undo the last step
   fault DEVICE away a device does not answer (refuses, slow, full; well mends it)
@@ -136,7 +137,7 @@ func (t *stepper) say(format string, args ...any) {
 }
 
 // stepWords are the words that a line can begin with.
-var stepWords = []string{"press", "hold", "go", "after", "next", "back", "fault", "stop", "page", "state", "restart", "help", "quit"}
+var stepWords = []string{"press", "hold", "go", "after", "clock", "timecode", "next", "back", "fault", "stop", "page", "state", "restart", "help", "quit"}
 
 // line does one line.
 func (t *stepper) line(words []string) *mistake {
@@ -162,6 +163,8 @@ func (t *stepper) line(words []string) *mistake {
 		t.next()
 	case "after":
 		return t.after(words[1:])
+	case "clock", "timecode":
+		return t.moment(words)
 	case "go":
 		return t.goCue(words[1:])
 	case "fault":
@@ -215,6 +218,31 @@ func (t *stepper) goCue(words []string) *mistake {
 		numbers = append(numbers, c.Number)
 	}
 	return &mistake{what: fmt.Sprintf("there is no cue `%s`", words[0]), mend: there(numbers)}
+}
+
+// moment has the clock or the timecode come to a time, and fires what is due.
+func (t *stepper) moment(words []string) *mistake {
+	by := program.ByClock
+	if words[0] == "timecode" {
+		by = program.ByTimecode
+	}
+	time, fires := strings.Join(words[1:], " "), []int32(nil)
+	var times []string
+	for i := range t.p.Cues {
+		if t.p.Cues[i].By == by {
+			times = append(times, story.MomentOf(t.p, int32(i)))
+			if times[len(times)-1] == time {
+				fires = append(fires, int32(i))
+			}
+		}
+	}
+	if fires == nil {
+		return &mistake{what: fmt.Sprintf("no cue fires at %s `%s`", words[0], time), mend: there(times)}
+	}
+	for _, cue := range fires {
+		t.did(t.walk.Moment(cue))
+	}
+	return nil
 }
 
 func (t *stepper) fault(words []string) *mistake {

@@ -25,6 +25,15 @@ type Info struct {
 	Pages      map[string]*syntax.Page
 	Cues       map[string]int // number as written -> place in the rundown
 	Rundown    *syntax.Rundown
+	Moments    map[*syntax.Cue]Moment // of the cues that fire by themselves at one
 	Conds      map[*syntax.Cond]*cond.Expr
-	MacroOrder []*syntax.Macro // callees before callers
+	Shown      map[*syntax.Step]Moment // what the clock or timecode shows in a rehearsal
+	MacroOrder []*syntax.Macro         // callees before callers
+}
+
+// Moment is when a cue fires by itself: seconds since midnight on the clock, or
+// the frame of the day of a timecode at the rack's Rate.Code.
+type Moment struct {
+	Timecode bool
+	At       int64
 }

@@ -52,6 +52,8 @@ func (c *checker) rehearsal(n *syntax.Rehearsal) {
 			c.time(s.Time, stepHoldTime)
 		case "after":
 			c.time(s.Time, freeTime)
+		case "clock", "timecode":
+			c.shown(s)
 		case "expect finding":
 			if s.Code.Text != "" {
 				c.code(s.Code)

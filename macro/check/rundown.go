@@ -14,6 +14,7 @@ func (c *checker) declareCues() {
 		return
 	}
 	cues := c.info.Rundown.Cues
+	c.moments(c.info.Rundown)
 	c.info.Cues = make(map[string]int, len(cues))
 	values := make(map[string]int, len(cues))
 	last := -1

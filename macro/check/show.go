@@ -74,6 +74,7 @@ type checker struct {
 	byCode   map[diag.Code][]*allowance
 	taken    map[[2]int]source.Span // the places of the page being checked
 	rules    map[string]*syntax.Rule
+	timed    []*syntax.Cue   // cues that fire at a moment, in the order of the rundown
 	searches int             // for near names
 	lost     map[string]bool // names of macros and pages that a misspelt one may have meant
 }
@@ -95,6 +96,7 @@ func newChecker(f *syntax.File, rack *plan.Rack) *checker {
 			File: f, Rack: rack,
 			Macros: map[string]*syntax.Macro{}, Salvos: map[string]*syntax.Salvo{}, Pages: map[string]*syntax.Page{},
 			Cues: map[string]int{}, Conds: map[*syntax.Cond]*cond.Expr{},
+			Moments: map[*syntax.Cue]Moment{}, Shown: map[*syntax.Step]Moment{},
 		},
 		macros: map[string]*macro{}, pages: map[string]*page{}, salvos: map[string]*macro{},
 		banks: map[*plan.Bank]map[string]bool{}, feeds: map[*plan.Destination]feed{}, lost: map[string]bool{}, byCode: map[diag.Code][]*allowance{},

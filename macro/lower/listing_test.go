@@ -319,7 +319,11 @@ func (p lister) pages() (out []string) {
 
 func (p lister) cues() (out []string) {
 	for _, c := range p.Cues {
-		out = append(out, line("cue %s %q task %d follows %d after %dµs %s", c.Number, c.Label, c.Task, c.Follow, c.After, p.at(c.At)))
+		moment := ""
+		if c.By != program.NoMoment {
+			moment = fmt.Sprintf("moment %s %d ", [...]string{program.ByClock: "clock", program.ByTimecode: "timecode"}[c.By], c.Moment)
+		}
+		out = append(out, line("cue %s %q task %d follows %d after %dµs %s%s", c.Number, c.Label, c.Task, c.Follow, c.After, moment, p.at(c.At)))
 	}
 	for _, m := range p.Macros {
 		out = append(out, line("macro %s task %d %s", m.Name, m.Task, p.at(m.At)))
@@ -360,6 +364,8 @@ func (p lister) step(s program.Step) string {
 		return fmt.Sprintf("after %dµs", s.Micros)
 	case program.StepExpect:
 		return fmt.Sprintf("expect %s: %s", s.Text, p.cond(s.A))
+	case program.StepMoment:
+		return fmt.Sprintf("moment of cue %d", s.A)
 	case program.StepFault:
 		return fmt.Sprintf("fault %s %d", p.Devices[s.A].Name, s.B)
 	}

@@ -111,6 +111,7 @@ func (l *lowerer) turn(st *syntax.Turn) (surface, page int32) {
 
 func (l *lowerer) lowerCues() {
 	if l.info.Rundown != nil {
+		l.p.Zone = l.info.Rundown.Zone.Text
 		for i, c := range l.info.Rundown.Cues {
 			own := int32(i)
 			x := program.Cue{Number: c.Number.Text, Label: text(c.Label.Text), Task: l.cues[i].task,
@@ -122,6 +123,12 @@ func (l *lowerer) lowerCues() {
 				}
 				x.FollowVar = l.variable(program.CueFollow, own, "cue "+c.Number.Text+".follows", int(program.FollowStates), 0)
 				x.Timer = l.timer(program.FollowTimer, own)
+			}
+			if m, ok := l.info.Moments[c]; ok {
+				x.By, x.Moment = program.ByClock, m.At
+				if m.Timecode {
+					x.By = program.ByTimecode
+				}
 			}
 			l.belongs(x.Task, own)
 			l.p.Cues = append(l.p.Cues, x)
@@ -169,12 +176,29 @@ func (l *lowerer) lowerRules() {
 
 func (l *lowerer) lowerRehearsals() {
 	for _, r := range of[*syntax.Rehearsal](l) {
-		l.p.Rehearsals = append(l.p.Rehearsals, program.Rehearsal{Name: text(r.Name.Text), Steps: list(r.Steps, l.step), At: l.place(r.At)})
+		l.p.Rehearsals = append(l.p.Rehearsals, program.Rehearsal{Name: text(r.Name.Text), Steps: l.steps(r.Steps), At: l.place(r.At)})
 	}
 }
 
 // healths are the words of `fault`.
 var healths = map[string]uint32{"well": program.Well, "away": program.Away, "refuses": program.Refuses, "slow": program.Slow, "full": program.Full}
+
+// steps lowers the steps of a rehearsal. What the clock shows is a step for each
+// cue that it fires.
+func (l *lowerer) steps(of []*syntax.Step) (steps []program.Step) {
+	for _, s := range of {
+		if s.Verb != "clock" && s.Verb != "timecode" {
+			steps = append(steps, l.step(s))
+			continue
+		}
+		for i, c := range l.info.Rundown.Cues {
+			if m, ok := l.info.Moments[c]; ok && m == l.info.Shown[s] {
+				steps = append(steps, program.Step{Op: program.StepMoment, A: int32(i), At: l.place(s.At)})
+			}
+		}
+	}
+	return steps
+}
 
 func (l *lowerer) step(s *syntax.Step) program.Step {
 	x := program.Step{At: l.place(s.At)}

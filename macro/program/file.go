@@ -32,7 +32,7 @@ const (
 )
 
 // Version is the format version that Encode writes and Decode reads.
-const Version = 1
+const Version = 2
 
 // MaxPayload is the largest payload, in bytes, that Decode reads.
 const MaxPayload = 64 << 20

@@ -14,6 +14,7 @@ package program
 type Program struct {
 	Show, Rack string
 	Rate       Rate
+	Zone       string // IANA name of the zone of its clock; "" is the machine's
 	Files      []File
 
 	Vars   []Var

@@ -42,10 +42,22 @@ type Cue struct {
 	Task          int32
 	Follow        int32 // Cues: fires After microseconds after that cue's task has ended, or -1
 	After         int64
+	By            MomentKind // what fires it by itself at its Moment; it follows none then
+	Moment        int64
 	FollowVar     int32 // Var CueFollow, or -1 where it follows none
 	Timer         int32
 	At            Place
 }
+
+// MomentKind says what tells a cue's moment.
+type MomentKind uint8
+
+// What fires a cue by itself.
+const (
+	NoMoment   MomentKind = iota
+	ByClock               // Moment is seconds since midnight, in Program.Zone
+	ByTimecode            // Moment is the frame of the day, at the timecode's rate
+)
 
 // Macro is a macro: one task, however many arguments it is run with.
 type Macro struct {
@@ -137,6 +149,7 @@ const (
 	StepExpectAlert                 // Text
 	StepExpectFinding               // Text is the code
 	StepFault                       // A Devices, B Health
+	StepMoment                      // A Cues: its moment has come
 )
 
 // Step is one step of a rehearsal.

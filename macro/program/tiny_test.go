@@ -54,7 +54,7 @@ func tiny() *Program {
 	p.Pages = []Page{{"cameras", []int32{0}, at}, {"crew", nil, at}}
 	p.Buttons = []Button{{0, 1, 1, "Wide", true, 2, 3, 4, 500, v(ButtonDown, 0, 3, 0), v(ButtonCover, 0, 2, 0),
 		tm(HoldTimer, 0), tm(CoverTimer, 0), 1, 2, []Lamp{{"dark", 0}}, []int32{0, 1, 2}, []int32{0}, at}}
-	p.Cues = []Cue{{"1", "Doors", 5, -1, 0, -1, -1, at}, {"2", "Kick-off", 6, 0, 5, v(CueFollow, 1, FollowStates, 0), tm(FollowTimer, 1), at}}
+	p.Cues = []Cue{{"1", "Doors", 5, -1, 0, ByClock, 70_200, -1, -1, at}, {"2", "Kick-off", 6, 0, 5, NoMoment, 0, v(CueFollow, 1, FollowStates, 0), tm(FollowTimer, 1), at}}
 	v(Standby, -1, 3, 0)
 	p.Texts = []string{"a word", "über den Köpfen\x00 <b>"}
 	p.Sets = [][]uint32{{1}, {5}}
@@ -109,7 +109,7 @@ func tiny() *Program {
 	p.Rules = []Rule{{Always, "recording", 9, 4, at}, {Never, "views", 3, -1, at}}
 	p.Rehearsals = []Rehearsal{{"walk", []Step{{StepGo, -1, 0, 0, "", at}, {StepPress, 0, 0, 0, "", at}, {StepHold, 0, 0, 1000, "", at},
 		{StepAfter, 0, 0, 5, "", at}, {StepExpect, 8, 0, 0, "x", at}, {StepFault, 1, int32(Away), 0, "", at},
-		{StepExpectAlert, 0, 0, 0, "a word", at}}, at}}
+		{StepMoment, 0, 0, 0, "", at}, {StepExpectAlert, 0, 0, 0, "a word", at}}, at}}
 	p.Allows = []Allow{{"flash", "short", "2027-01-31", 1, -1, at}, {"flash", "page", "", -1, 1, at}}
 	p.Messages = []Message{{Command{CutTo, 0, 0, 0}, 0, []byte{0, 1, 255}, nil, "cut main to cam"},
 		{Command{Crosspoint, 0, 1, 0}, 0, nil, &Request{"POST", "/x", [][2]string{{"A", "b"}}, []byte("{}")}, ""}}

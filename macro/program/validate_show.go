@@ -66,6 +66,7 @@ func (c *checker) cues() {
 		c.duration(q.After, "cue", i)
 		c.variableIf(q.Follow != -1, q.FollowVar, CueFollow, i, int(FollowStates))
 		c.timer(q.Follow != -1, q.Timer, FollowTimer, i)
+		c.moment(i, q)
 		c.place(q.At, "cue", i)
 	}
 	if c.err != nil {
@@ -82,6 +83,22 @@ func (c *checker) cues() {
 			c.want(next == -1 || walked[next] != i+1, "cue %d follows itself in a circle", i)
 		}
 	}
+}
+
+// secondsPerDay is a day of the clock; framesPerDay is more than any timecode's.
+const (
+	secondsPerDay = 24 * 60 * 60
+	framesPerDay  = 30 * secondsPerDay
+)
+
+func (c *checker) moment(i int, q Cue) {
+	limit := [...]int64{NoMoment: 1, ByClock: secondsPerDay, ByTimecode: framesPerDay}
+	if int(q.By) >= len(limit) {
+		c.want(false, "cue %d is fired by %d", i, q.By)
+		return
+	}
+	c.want(q.Moment >= 0 && q.Moment < limit[q.By], "cue %d fires at %d", i, q.Moment)
+	c.want(q.By == NoMoment || q.Follow == -1, "cue %d follows another and has a moment", i)
 }
 
 func (c *checker) scripts() {
@@ -355,6 +372,8 @@ func (c *checker) rehearsals() {
 			switch s.Op {
 			case StepGo:
 				c.maybe(s.A, len(c.p.Cues), "a cue of rehearsal", i)
+			case StepMoment:
+				c.index(s.A, len(c.p.Cues), "a cue of rehearsal", i)
 			case StepPress, StepHold:
 				c.index(s.A, len(c.p.Buttons), "a button of rehearsal", i)
 			case StepExpect:

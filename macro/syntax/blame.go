@@ -18,7 +18,8 @@ func (p *parser) blame(t Token) {
 		p.blameText(t)
 	case classes[text[0]] == digit && strings.IndexByte(text, ':') >= 0:
 		p.report(diag.New("timecode-wrong", at, "`%s` is not a timecode", text).
-			Mend("write hours, minutes, seconds and frames with two digits each, as in `00:00:05:12`"))
+			Mend("write hours, minutes, seconds and frames with two digits each, as in `00:00:05:12`").
+			Mend("put a time of the day behind `at`, as in `%s`", clockExample))
 	case classes[text[0]] == digit:
 		p.blameNumber(t)
 	case strings.HasPrefix(text, "//"):

@@ -215,6 +215,8 @@ func (m *matcher) is(n string, t syntax.Token) bool {
 		return t.Kind == syntax.Number
 	case "time":
 		return t.Kind == syntax.Duration
+	case "clock":
+		return t.Kind == syntax.Clock
 	case "cell":
 		row, column, _ := strings.Cut(text, ".")
 		r, err := strconv.Atoi(row)
@@ -309,7 +311,7 @@ type writer struct {
 
 var tokenChoices = map[string][]string{
 	"eol": {"\n"}, "name": {"main", "wide", "x_2", "größe", "cue", "button"}, "text": {`"a \"b\" {"`, `""`, `"# ü"`},
-	"number": {"1", "3.5"}, "cell": {"1.1", "2.10"}, "time": {"12f", "1.5s", "00:00:05;12", "500ms", "2m"},
+	"number": {"1", "3.5"}, "cell": {"1.1", "2.10"}, "time": {"12f", "1.5s", "00:00:05;12", "500ms", "2m"}, "clock": {"19:30:00", "00:00:00"},
 	"kind": {"clip", "source"}, "parameter": {"t"}, "lampstate": syntax.LampStates, "code": {"a-b-c", "loop"},
 	"condtoken": {"a", ".", "==", "12", `"x"`, "and", "!", "||"},
 }

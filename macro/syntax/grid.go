@@ -259,7 +259,10 @@ func place(digits string) int {
 func (p *parser) rundown(start int32) *Rundown {
 	r := &Rundown{}
 	o := p.opener("rundown", "", start)
-	p.headEnd("a rundown has no name, only a block")
+	if p.takeWord("in") {
+		r.Zone = p.quoted("the time zone", zoneExample)
+	}
+	p.headEnd("a rundown has no name, only a block, or `in` and a time zone before it")
 	if p.enter(&o) {
 		p.within(o, func(p *parser) {
 			p.suspect = opener{}
@@ -275,7 +278,12 @@ func (p *parser) rundown(start int32) *Rundown {
 
 var cueWords = []string{"cue"}
 
-const followExample = `cue 3 "Kick-off" follow 2 after 5s { cut main to wide }`
+const (
+	zoneExample   = `rundown in "Europe/Vienna" { cue 1 "Doors" at 18:00:00 { run doors } }`
+	followExample = `cue 3 "Kick-off" follow 2 after 5s { cut main to wide }`
+	clockExample  = `cue 3 "Kick-off" at 19:30:00 { cut main to wide }`
+	codeExample   = `cue 3 "Kick-off" at timecode 01:00:05:00 { cut main to wide }`
+)
 
 func (p *parser) cue() *Cue {
 	c := &Cue{}
@@ -283,8 +291,11 @@ func (p *parser) cue() *Cue {
 	p.next()
 	c.Number = p.cueNumber("the cue's number", examples["cue"])
 	c.Label = p.quoted("the cue's label", examples["cue"])
-	c.After = Operand{Kind: Bad}
-	if p.takeWord("follow") {
+	c.After, c.Moment = Operand{Kind: Bad}, Operand{Kind: Bad}
+	switch {
+	case p.takeWord("at"):
+		c.Moment = p.moment()
+	case p.takeWord("follow"):
 		c.Follow = p.cueNumber("the number of the cue to follow", followExample)
 		if p.takeWord("after") {
 			c.After = p.time("the time to wait", followExample, false)
@@ -292,7 +303,7 @@ func (p *parser) cue() *Cue {
 	}
 	o := p.opener("cue", c.Number.Text, start)
 	o.indent = indent
-	p.headEnd("a cue's block follows its label, or `follow` and `after`")
+	p.headEnd("a cue's block follows its label, or `follow` and `after`, or `at` and a time")
 	c.Body = p.block(o)
 	c.At = p.since(start)
 	return c
@@ -309,8 +320,49 @@ func (p *parser) cueNumber(what, example string) Name {
 		at = p.missingAt()
 		p.report(diag.New("number-missing", at, "%s is missing", what).Mend("write it as in `%s`", example))
 	}
-	if p.tok.Kind == Bad || p.tok.Kind == Duration || p.tok.Kind == Word && !p.isWord("after") && !p.isWord("follow") {
+	if p.tok.Kind == Bad || p.tok.Kind == Duration || p.tok.Kind == Word && !p.isWord("after") && !p.isWord("follow") && !p.isWord("at") {
 		p.next()
 	}
 	return Name{At: at}
+}
+
+// moment reads what fires a cue by itself, behind its `at`.
+func (p *parser) moment() Operand {
+	if p.takeWord("timecode") {
+		return p.timecode(codeExample)
+	}
+	return p.clock(clockExample)
+}
+
+// clock takes a time of the day.
+func (p *parser) clock(example string) Operand {
+	if p.tok.Kind == Clock {
+		op := Operand{Clock, p.textOf(p.tok), p.here()}
+		p.next()
+		return op
+	}
+	return p.noMoment("the time of the day", example)
+}
+
+// timecode takes a timecode; a duration that is none is macro/check's matter.
+func (p *parser) timecode(example string) Operand {
+	if p.tok.Kind == Duration {
+		op := Operand{Duration, p.textOf(p.tok), p.here()}
+		p.next()
+		return op
+	}
+	return p.noMoment("the timecode", example)
+}
+
+// noMoment reports a time that is missing, and goes over what stands there.
+func (p *parser) noMoment(what, example string) Operand {
+	at := p.here()
+	if p.tok.Kind != Bad {
+		at = p.missingAt()
+		p.report(diag.New("time-missing", at, "%s is missing", what).Mend("write it as in `%s`", example))
+	}
+	if p.tok.Kind == Bad || p.tok.Kind == Clock || p.isValue() {
+		p.next()
+	}
+	return Operand{Kind: Bad, At: at}
 }

@@ -365,7 +365,7 @@ func (p *parser) quoted(what, example string) Text {
 // followsText says whether a word stands only behind a text.
 func followsText(word string) bool {
 	switch word {
-	case "guarded", "follow", "uses", "until", "while", "hold", "release", "lamp":
+	case "guarded", "follow", "at", "uses", "until", "while", "hold", "release", "lamp":
 		return true
 	}
 	return false

@@ -2,15 +2,17 @@ package syntax
 
 import "cuewright/macro/diag"
 
-var stepWords = []string{"go", "press", "hold", "after", "expect", "fault"}
+var stepWords = []string{"go", "press", "hold", "after", "clock", "timecode", "expect", "fault"}
 
 var stepExamples = map[string]string{
-	"go":     "go 1",
-	"press":  "press cameras 2.1",
-	"hold":   "hold cameras 1.2 for 1s",
-	"after":  "after 3s",
-	"expect": "expect iso.rolling",
-	"fault":  "fault iso away",
+	"go":       "go 1",
+	"press":    "press cameras 2.1",
+	"hold":     "hold cameras 1.2 for 1s",
+	"after":    "after 3s",
+	"clock":    "clock 19:30:00",
+	"timecode": "timecode 01:00:05:00",
+	"expect":   "expect iso.rolling",
+	"fault":    "fault iso away",
 }
 
 func (p *parser) rehearsal(start int32) *Rehearsal {
@@ -63,6 +65,10 @@ func (p *parser) step(verb string) *Step {
 		}
 	case "after":
 		s.Time = p.time("the time to wait", example, false)
+	case "clock":
+		s.Time = p.clock(example)
+	case "timecode":
+		s.Time = p.timecode(example)
 	case "expect":
 		p.stepExpect(s, example)
 	case "fault":

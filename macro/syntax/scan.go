@@ -1,6 +1,7 @@
 package syntax
 
 import (
+	"strings"
 	"unicode"
 	"unicode/utf8"
 )
@@ -215,7 +216,8 @@ func beginsItem(word, rest string) bool {
 	case "never", "always", "possible", "rehearsal", "show":
 		return after(rest) == '"'
 	case "rundown":
-		return after(rest) == '{'
+		rest = skipBlanks(rest)
+		return after(rest) == '{' || len(rest) > 2 && rest[:2] == "in" && after(rest[2:]) == '"'
 	case "page":
 		rest = skipBlanks(rest)
 		i := 0
@@ -256,7 +258,7 @@ func (s *scanner) digits() {
 	}
 }
 
-// number reads 12, 2.5, 12f, 500ms, 1.5s, 2m or a timecode. What begins like
+// number reads 12, 2.5, 12f, 500ms, 1.5s, 2m, a timecode or a time of the day. What begins like
 // one and goes on as something else is Bad as a whole: 12x, 1.2.3, 0:05.
 func (s *scanner) number(start int) TokenKind {
 	s.digits()
@@ -293,15 +295,39 @@ func (s *scanner) timecode(start int) TokenKind {
 	}
 	digitsEnd := s.pos
 	s.letters()
-	if fields != 4 || digitsEnd != s.pos || s.pos-start != len("00:00:00:00") {
+	clock := fields == 3 && s.pos-start == len("00:00:00") && s.tellsTime(start)
+	if digitsEnd != s.pos || !clock && (fields != 4 || s.pos-start != len("00:00:00:00")) {
 		return Bad
 	}
-	for _, colon := range [3]int{2, 5, 8} {
+	for colon := 2; colon < s.pos-start; colon += 3 {
 		if classes[s.text[start+colon]] == digit {
 			return Bad
 		}
 	}
+	if clock {
+		return Clock
+	}
 	return Duration
+}
+
+// tellsTime says whether the word before a time is one that a time of the day
+// belongs to. Anywhere else it is a timecode without its frames.
+func (s *scanner) tellsTime(start int) bool {
+	before := strings.TrimRight(s.text[:start], " \t\r")
+	return before != s.text[:start] && (endsWith(before, "at") || endsWith(before, "clock"))
+}
+
+// endsWith says whether the last word of text is w.
+func endsWith(text, w string) bool {
+	rest, ok := strings.CutSuffix(text, w)
+	if !ok || rest == "" {
+		return ok
+	}
+	switch classes[rest[len(rest)-1]] {
+	case letter, digit, high:
+		return false
+	}
+	return true
 }
 
 // quoted reads "…". A text that the line does not close is Bad, up to the

@@ -22,6 +22,7 @@ const (
 	Word                      // letter or _, then letters, digits, _
 	Number                    // 12 or 2.5 (also a button's place, 1.12, and a cue's number)
 	Duration                  // 12f 500ms 1.5s 2m 00:00:05:12 00:00:05;12
+	Clock                     // 19:30:00, behind `at` or `clock`
 	String                    // "…", on one line, escapes \" \\ \n \t
 	Symbol                    // { } ( ) [ ] , : ; . and operators: == != <= >= && || < > ! + - * / % ? =
 	Bad                       // bytes that are none of these
@@ -131,20 +132,25 @@ type Lamp struct {
 // win when several hold: fault, pending, air, lit, dark.
 var LampStates = []string{"fault", "pending", "air", "lit", "dark"}
 
-// Rundown is the list of cues. A show has at most one.
+// Rundown is the list of cues. A show has at most one. Zone is the time zone
+// of its clock cues, empty where it is that of the machine.
 type Rundown struct {
 	At   source.Span
+	Zone Text
 	Cues []*Cue
 }
 
 // Cue is one cue. Number is its text ("2", "12.5"). Follow is empty, or the
-// number of the cue whose end it follows, After the further wait.
+// number of the cue whose end it follows, After the further wait. Moment is
+// what fires it by itself: a Clock, or a Duration that is a timecode; it is of
+// kind Bad when not said.
 type Cue struct {
 	At     source.Span
 	Number Name
 	Label  Text
 	Follow Name
 	After  Operand
+	Moment Operand
 	Body   *Block
 }
 
@@ -170,6 +176,8 @@ type Rehearsal struct {
 //	press PAGE R.C                    Page, Cell
 //	hold PAGE R.C for DURATION        Page, Cell, Time
 //	after DURATION                    Time
+//	clock HH:MM:SS                    Time
+//	timecode TIMECODE                 Time
 //	expect COND                       Cond
 //	expect alert "text"               Verb "expect alert", Text
 //	expect finding CODE               Verb "expect finding", Code (kebab words, joined)
@@ -222,7 +230,7 @@ type Statement interface{ Span() source.Span }
 // duration, as its token says. Text is the name, the string without quotes
 // and escapes, or the number or duration as written.
 type Operand struct {
-	Kind TokenKind // Word, String, Number, Duration; Bad when missing
+	Kind TokenKind // Word, String, Number, Duration, Clock; Bad when missing
 	Text string
 	At   source.Span
 }

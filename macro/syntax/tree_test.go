@@ -133,7 +133,7 @@ func isLeaf(v reflect.Value) bool {
 }
 
 func head(v reflect.Value) string {
-	kinds := [...]string{syntax.Word: "word", syntax.String: "string", syntax.Number: "number", syntax.Duration: "duration", syntax.Bad: "bad"}
+	kinds := [...]string{syntax.Word: "word", syntax.String: "string", syntax.Number: "number", syntax.Duration: "duration", syntax.Clock: "clock", syntax.Bad: "bad"}
 	switch x := v.Interface().(type) {
 	case syntax.Name:
 		return x.Text + " " + place(x.At)

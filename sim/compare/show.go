@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cuewright/macro/program"
+	"cuewright/sim/story"
 )
 
 func (d *differ) add(kind Kind, hunks []Hunk, users []string, format string, args ...any) {
@@ -175,7 +176,14 @@ func (d *differ) cueOf(a, b int32) {
 // follows says what a cue waits for.
 func (v *version) follows(i int32) []line {
 	c := &v.p.Cues[i]
-	if c.Follow < 0 {
+	switch {
+	case c.By == program.ByClock && v.p.Zone != "":
+		return []line{{"comes by the clock at " + story.MomentOf(v.p, i) + " in " + v.p.Zone, c.At}}
+	case c.By == program.ByClock:
+		return []line{{"comes by the clock at " + story.MomentOf(v.p, i), c.At}}
+	case c.By == program.ByTimecode:
+		return []line{{"comes by the timecode at " + story.MomentOf(v.p, i), c.At}}
+	case c.Follow < 0:
 		return []line{{"waits for go", c.At}}
 	}
 	return []line{{fmt.Sprintf("follows cue %s after %s", v.cue(c.Follow), v.length(c.After)), c.At}}

@@ -62,6 +62,11 @@ func everyEvent(p *program.Program) (all []step.Event) {
 	if len(p.Cues) > 0 {
 		all = append(all, step.Event{Kind: step.Go, A: -1})
 	}
+	for i := range p.Cues {
+		if p.Cues[i].By != program.NoMoment {
+			all = append(all, step.Event{Kind: step.Moment, A: int32(i)})
+		}
+	}
 	for d := range p.Devices {
 		for h := range program.Healths {
 			all = append(all, step.Event{Kind: step.Fault, A: int32(d), B: int32(h)})

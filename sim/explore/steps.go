@@ -14,6 +14,8 @@ func Steps(p *program.Program, story []step.Event) ([]program.Step, bool) {
 		switch e.Kind {
 		case step.Go:
 			x.do(e.At, program.Step{Op: program.StepGo, A: e.A})
+		case step.Moment:
+			x.do(e.At, program.Step{Op: program.StepMoment, A: e.A})
 		case step.Fault:
 			x.do(e.At, program.Step{Op: program.StepFault, A: e.A, B: e.B})
 		case step.Down:

@@ -87,6 +87,8 @@ func (w *Watch) outside() cause {
 		if e.A >= 0 {
 			nobody.at = p.Cues[e.A].At
 		}
+	case step.Moment:
+		nobody.at = p.Cues[e.A].At
 	case step.Fault:
 		nobody.at = p.Devices[e.A].At
 	case step.Observe:

@@ -19,6 +19,8 @@ type cover struct {
 	fired   []bool // by cue
 	shown   []bool // by page
 	changed []bool // by salvo: firing it changed something
+
+	timed []int32 // cues that have a moment
 }
 
 // The walks: so many, of so many events, with a fault in every other one.
@@ -31,6 +33,11 @@ const (
 func walk(p *program.Program) *cover {
 	c := &cover{p: p, m: step.New(p), ran: make([]bool, len(p.Code)), left: make([]bool, len(p.Code)),
 		fired: make([]bool, len(p.Cues)), shown: make([]bool, len(p.Pages)), changed: make([]bool, len(p.Salvos))}
+	for i := range p.Cues {
+		if p.Cues[i].By != program.NoMoment {
+			c.timed = append(c.timed, int32(i))
+		}
+	}
 	chance := rand.New(rand.NewPCG(1, 2))
 	for n := range walks {
 		s := c.m.Start()
@@ -50,6 +57,8 @@ func (c *cover) event(s *state.State, chance *rand.Rand, faults bool) step.Event
 		return step.Event{Kind: step.Expire, A: timer, At: max(due, s.Now)}
 	case n < 12:
 		return step.Event{Kind: step.Go, A: -1, At: s.Now}
+	case n == 13 && len(c.timed) > 0:
+		return step.Event{Kind: step.Moment, A: c.timed[chance.IntN(len(c.timed))], At: s.Now}
 	case n == 12 && faults && len(c.p.Devices) > 0:
 		return step.Event{Kind: step.Fault, A: int32(chance.IntN(len(c.p.Devices))), B: int32(chance.IntN(int(program.Healths))), At: s.Now}
 	}

@@ -341,6 +341,11 @@ func (x *local) events() []step.Event {
 	if len(x.p.Cues) > 0 {
 		all = append(all, step.Event{Kind: step.Go, A: -1})
 	}
+	for i := range x.p.Cues {
+		if x.p.Cues[i].By != program.NoMoment {
+			all = append(all, step.Event{Kind: step.Moment, A: int32(i)})
+		}
+	}
 	for t := range x.p.Timers {
 		all = append(all, step.Event{Kind: step.Expire, A: int32(t)})
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cuewright/macro/program"
+	"cuewright/sim/story"
 )
 
 // Rehearsal writes a finding's story as a rehearsal of the show, which expects
@@ -41,6 +42,12 @@ func stepWords(p *program.Program, s *program.Step) string {
 			return "go " + p.Cues[s.A].Number
 		}
 		return "go"
+	case program.StepMoment:
+		word := "clock "
+		if p.Cues[s.A].By == program.ByTimecode {
+			word = "timecode "
+		}
+		return word + story.MomentOf(p, s.A)
 	case program.StepPress:
 		return "press " + cell(p, s.A)
 	case program.StepHold:

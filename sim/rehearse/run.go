@@ -98,6 +98,8 @@ func (s *script) step(x *program.Step) {
 	switch x.Op {
 	case program.StepGo:
 		s.did(s.walk.Go(x.A), x.At)
+	case program.StepMoment:
+		s.did(s.walk.Moment(x.A), x.At)
 	case program.StepPress:
 		s.did(s.walk.Press(x.A), x.At)
 	case program.StepHold:

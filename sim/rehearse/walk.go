@@ -136,6 +136,12 @@ func (w *Walk) Go(cue int32) Turn {
 	})
 }
 
+// Moment lets a cue's moment come, by the clock or the timecode. It does nothing
+// when the rundown is past the cue.
+func (w *Walk) Moment(cue int32) Turn {
+	return w.do(func() { w.apply(step.Event{Kind: step.Moment, A: cue}) })
+}
+
 // After lets time pass.
 func (w *Walk) After(micros int64) Turn { return w.do(func() { w.pass(micros) }) }
 

@@ -34,7 +34,10 @@ func Show(t *rapid.T, m *Maker) {
 		m.Button(fmt.Sprint("button ", i), w.script()...)
 	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "cues") {
-		m.Cue(fmt.Sprint(i+1), w.script()...)
+		cue := m.Cue(fmt.Sprint(i+1), w.script()...)
+		if by := program.MomentKind(rapid.IntRange(0, 2).Draw(t, "moment")); by != program.NoMoment {
+			m.P.Cues[cue].By, m.P.Cues[cue].Moment = by, int64(cue)
+		}
 	}
 	m.P.Vars[m.P.StandbyVar()].Size = uint32(len(m.P.Cues) + 1)
 }
@@ -135,6 +138,10 @@ func Events(t *rapid.T, p *program.Program) (events []step.Event, gaps []int64) 
 		switch kind := rapid.IntRange(0, 9).Draw(t, "event"); {
 		case kind == 0:
 			e = step.Event{Kind: step.Fault, A: int32(rapid.IntRange(0, len(p.Devices)-1).Draw(t, "device")), B: int32(rapid.IntRange(0, int(program.Healths)-1).Draw(t, "health"))}
+		case kind == 1 && len(p.Cues) > 0:
+			if cue := rapid.IntRange(0, len(p.Cues)-1).Draw(t, "cue"); p.Cues[cue].By != program.NoMoment {
+				e = step.Event{Kind: step.Moment, A: int32(cue)}
+			}
 		case kind < 8 && len(p.Buttons) > 0:
 			e = step.Event{Kind: step.Down, A: int32(rapid.IntRange(0, len(p.Buttons)-1).Draw(t, "button"))}
 		}

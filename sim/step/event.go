@@ -15,6 +15,7 @@ const (
 	Observe                  // A Vars, B value: a device says so
 	StopAll                  // every running task ends; pictures stay
 	Stand                    // A Cues, or how many there are: this cue is on standby, nothing is fired
+	Moment                   // A Cues: the clock or timecode has come to this cue's moment
 )
 
 // Event is what happens to a show from outside. At is the time in

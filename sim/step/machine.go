@@ -86,6 +86,8 @@ func (m *Machine) Apply(s *state.State, e Event, effects []Effect) []Effect {
 		m.stopAll()
 	case Stand:
 		m.mark(m.standby, uint32(e.A))
+	case Moment:
+		m.moment(e.A)
 	}
 	m.settle()
 	effects = m.out
@@ -136,6 +138,8 @@ func (m *Machine) Enabled(s *state.State, e Event) bool {
 		return m.L.Get(s, e.A) != uint32(e.B)
 	case Stand:
 		return m.L.Get(s, m.standby) != uint32(e.A)
+	case Moment:
+		return m.Ahead(s, e.A)
 	}
 	return true
 }

@@ -100,6 +100,20 @@ func (m *Machine) goCue(cue, by int32) {
 	m.mark(m.standby, uint32(next))
 }
 
+// Ahead says whether a cue is on standby or still to come: only then its moment
+// fires it.
+func (m *Machine) Ahead(s *state.State, cue int32) bool { return m.L.Get(s, m.standby) <= uint32(cue) }
+
+// moment fires a cue whose moment has come, as if it had been called by its
+// number, unless the rundown is past it.
+func (m *Machine) moment(cue int32) {
+	if m.get(m.standby) > uint32(cue) {
+		m.say(Ignored, NothingToDo, -1, -1)
+		return
+	}
+	m.goCue(cue, -1)
+}
+
 // fireCue starts a cue's task and cancels its wait to follow. It says false,
 // and nothing has changed, when the cue is still running.
 func (m *Machine) fireCue(cue, by int32) bool {

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"cuewright/macro/program"
+	"cuewright/macro/timecode"
 	"cuewright/sim/state"
 	"cuewright/sim/step"
 )
@@ -58,8 +59,23 @@ func (t *Teller) title(before *state.State, e step.Event) (title, place string) 
 			return "on standby: " + cueWords(p, e.A), Place(p, p.Cues[e.A].At)
 		}
 		return "nothing on standby", ""
+	case step.Moment:
+		told := "by the clock, "
+		if p.Cues[e.A].By == program.ByTimecode {
+			told = "by the timecode, "
+		}
+		return told + MomentOf(p, e.A) + ": " + cueWords(p, e.A), Place(p, p.Cues[e.A].At)
 	}
 	return "", ""
+}
+
+// MomentOf is the moment of a cue as the language writes it: a time of the day
+// or a timecode.
+func MomentOf(p *program.Program, cue int32) string {
+	if c := &p.Cues[cue]; c.By == program.ByClock {
+		return timecode.Clock(c.Moment)
+	}
+	return timecode.Rate(p.Rate).Code().Label(p.Cues[cue].Moment)
 }
 
 // on is the surface that a button is pressed on: the first that shows it.

@@ -34,6 +34,11 @@ func (w *writer) events() {
 		standby := w.p.StandbyVar()
 		w.onPress(not(w.is(standby, uint32(len(w.p.Cues)))), func() { w.goCue(-1) })
 	}
+	for i := range w.p.Cues {
+		if w.p.Cues[i].By != program.NoMoment {
+			w.moment(int32(i))
+		}
+	}
 	for i, t := range w.p.Timers {
 		w.timer(int32(i), t)
 	}
@@ -215,6 +220,16 @@ func (w *writer) goCue(cue int32) {
 		w.fire(int32(c), past(int32(c)))
 	}
 	w.line(":: else -> skip; fi;")
+}
+
+// moment is a cue's moment, which may come at any time until the rundown is past
+// it.
+func (w *writer) moment(cue int32) {
+	var ahead []string
+	for s := range cue + 1 {
+		ahead = append(ahead, w.is(w.p.StandbyVar(), uint32(s)))
+	}
+	w.onPress(or(ahead...), func() { w.goCue(cue) })
 }
 
 // fire starts a cue that is not running, and then does one thing more.

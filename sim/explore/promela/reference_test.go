@@ -99,6 +99,11 @@ func outside(p *program.Program, faults int) []step.Event {
 	if len(p.Cues) > 0 {
 		all = append(all, step.Event{Kind: step.Go, A: -1})
 	}
+	for i := range p.Cues {
+		if p.Cues[i].By != program.NoMoment {
+			all = append(all, step.Event{Kind: step.Moment, A: int32(i)})
+		}
+	}
 	if faults == 0 {
 		return all
 	}
