@@ -184,26 +184,34 @@ side cannot show slides any more
 stage cannot show slides any more
     now rack.yaml:102, was test.show:40
 `},
-		{"cues", []string{"follow 2 after 5s", "follow 2 after 6s", `cue 3.5 "Extra" `, `cue 4 "Extra" `}, nil, `
+		{"cues", []string{"follow 2 after 5s", "follow 2 after 6s", `cue 3.5 "Extra" `, `cue 3.6 "Extra" `, "at 21:15:00", "at 21:20:00", "at timecode 01:02:03:04 ", "", "clock 21:15:00", "clock 21:20:00", "timecode 01:02:03:04; ", ""}, nil, `
 cue 3 "Kick-off" comes at another time
   - follows cue 2 after 5s
   + follows cue 2 after 6s
     now test.show:67, was test.show:67
-cue 4 "Extra" was cue 3.5
+cue 3.6 "Extra" was cue 3.5
     now test.show:68, was test.show:68
+cue 3.6 "Extra" comes at another time
+  - comes by the clock at 21:15:00 in Europe/Vienna
+  + comes by the clock at 21:20:00 in Europe/Vienna
+    now test.show:68, was test.show:68
+cue 4 "Anthem" comes at another time
+  - comes by the timecode at 01:02:03:04
+  + waits for go
+    now test.show:69, was test.show:69
 `},
 		{"rules", []string{"{ screens.shows(views) or side.shows(views) }", "{ side.shows(views) }",
 			`possible "the goal can go to air" { main.program == goal }`, `possible "wide can go to air" { main.program == wide }`}, nil, `
 rule "multiview reaches the audience" demands something else
   - never (screens.shows(views) or side.shows(views))
   + never side.shows(views)
-    now test.show:71, was test.show:71
+    now test.show:72, was test.show:72
 rule "wide can go to air" is new
   + possible main.program is wide
-    now test.show:73
+    now test.show:74
 rule "the goal can go to air" is gone
   - possible main.program is goal
-    was test.show:73
+    was test.show:74
 `},
 		{"a page", []string{"page crew on desk, side_desk", "page crew on desk"}, nil, `
 surface side_desk begins with no page, began with crew

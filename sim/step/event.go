@@ -37,7 +37,7 @@ const (
 	Noted                     // Text
 	Missed                    // an expectation did not come true: Instr
 	Timed                     // a wait until reached its limit: Instr
-	Ignored                   // a press or run changed nothing, Reason says why; A is the button (NotShowing, CoverOpened, StillDown), the task that was not started (AlreadyRunning, WasQueued) or -1
+	Ignored                   // a press or run changed nothing, Reason says why; A is the button (NotShowing, CoverOpened, StillDown), the task that was not started (AlreadyRunning, WasQueued), the cue (Passed) or -1
 	Fired                     // cue A was fired
 	Started                   // task A started
 	Ended                     // task A ended
@@ -62,6 +62,7 @@ const (
 	NoPath                // no way through the rack, whatever is free
 	TiesTaken             // the tie lines that could are held
 	StillDown             // the button is already held down
+	Passed                // the rundown is past the cue whose moment has come
 	TooLong               // it ran on and on within one event, and was ended
 )
 

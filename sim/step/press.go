@@ -108,7 +108,7 @@ func (m *Machine) Ahead(s *state.State, cue int32) bool { return m.L.Get(s, m.st
 // number, unless the rundown is past it.
 func (m *Machine) moment(cue int32) {
 	if m.get(m.standby) > uint32(cue) {
-		m.say(Ignored, NothingToDo, -1, -1)
+		m.say(Ignored, Passed, -1, cue)
 		return
 	}
 	m.goCue(cue, -1)

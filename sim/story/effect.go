@@ -118,6 +118,8 @@ func (t *Teller) Ignored(e *step.Effect) string {
 		return p.Tasks[e.A].Name + " is running already: it is not run again"
 	case step.WasQueued:
 		return p.Tasks[e.A].Name + " is running: it will run again after that"
+	case step.Passed:
+		return "the rundown is past " + cueWords(p, e.A) + ": it is not fired"
 	}
 	return "there is nothing on standby"
 }
