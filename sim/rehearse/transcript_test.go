@@ -135,6 +135,11 @@ func order(t *testing.T, w *Walk, words []string) Turn {
 			return w.Go(-1)
 		}
 		return w.Go(named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number }))
+	case "moment":
+		return w.Moment(named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number }))
+	case "stand":
+		cue := named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number })
+		return w.do(func() { w.apply(step.Event{Kind: step.Stand, A: cue}) })
 	case "after":
 		return w.After(micros(t, words[1]))
 	case "fault":
