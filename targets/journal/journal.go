@@ -14,7 +14,10 @@
 // after that, so a torn end costs only itself. When the disk is full or gives
 // errors, Trouble is told, and the show goes on: up to MaxPending bytes wait,
 // later records are counted, and a Lost record says how many when the disk
-// takes some again.
+// takes some again. A file that can no longer be trusted, because it was
+// removed, an fsync of it failed or half a record cannot be taken back, is left
+// as it is and another one begun: what it held may be gone, which shows by the
+// numbers of the records.
 package journal
 
 import (
@@ -53,6 +56,28 @@ type file interface {
 	Sync() error
 	Truncate(size int64) error
 	Close() error
+	There() error // says so when the file no longer has its name
+}
+
+// onDisk is a file of the disk.
+type onDisk struct{ *os.File }
+
+var errRemoved = errors.New("somebody has removed the file of the journal")
+
+// There looks whether the file is still where it was made.
+func (f onDisk) There() error {
+	named, err := os.Stat(f.Name())
+	if errors.Is(err, fs.ErrNotExist) {
+		return errRemoved
+	}
+	if err != nil {
+		return err
+	}
+	own, err := f.Stat()
+	if err == nil && !os.SameFile(named, own) {
+		return errRemoved
+	}
+	return err
 }
 
 // Writer adds records. mu guards what stands under it; it is taken
@@ -79,6 +104,7 @@ type Writer struct {
 	out    file
 	offset int64
 	last   time.Time // of the last fsync
+	looked time.Time // when the file was last looked for
 }
 
 // chunk is whole records for one file; fresh says that it begins a new one.
@@ -89,11 +115,9 @@ type chunk struct {
 
 // Open begins a new file in dir, which is made if it is not there. The numbers
 // of records go on from the last whole one. What is torn is told by Read and
-// Since, which leave it out; it stays where it is.
+// Since, which leave it out; it stays where it is. That the disk takes nothing
+// is no error here, but told to Trouble.
 func Open(dir string, opts Options) (*Writer, error) {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, err
-	}
 	if opts.SyncEvery <= 0 {
 		opts.SyncEvery = DefaultSyncEvery
 	}
@@ -118,6 +142,9 @@ func Open(dir string, opts Options) (*Writer, error) {
 
 // create makes a file that was not there, and has its name put on the disk.
 func create(name string) (file, error) {
+	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
+		return nil, err
+	}
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY|os.O_APPEND, 0o600)
 	if err != nil {
 		return nil, err
@@ -126,7 +153,7 @@ func create(name string) (file, error) {
 		_ = dir.Sync() // some file systems cannot; the data's own fsync is not spared by it
 		_ = dir.Close()
 	}
-	return f, nil
+	return onDisk{f}, nil
 }
 
 // resume finds the last file and the last record's number.
@@ -254,10 +281,10 @@ func (w *Writer) run() {
 		unsynced = unsynced || wrote
 		due := time.Until(w.last.Add(w.opts.SyncEvery))
 		if err == nil && unsynced && (due <= 0 || closed) {
-			began := time.Now()
-			err = w.out.Sync()
-			w.last, unsynced = time.Now(), err != nil
-			w.disk.synced(w.last.Sub(began), err)
+			err, unsynced = w.sync(), false
+			if err != nil {
+				chunks = append(chunks, chunk{fresh: true})
+			}
 		}
 		if err != nil {
 			w.disk.faults.Add(1)
@@ -283,6 +310,21 @@ func (w *Writer) run() {
 		case <-pause:
 		}
 	}
+}
+
+// sync puts what was written on the disk. Where that fails the system may have
+// thrown away what it had not put there, and say so only once: nothing more
+// must be added to this file. Nor to one that nobody will find.
+func (w *Writer) sync() error {
+	began := time.Now()
+	err := w.out.Sync()
+	w.last = time.Now()
+	w.disk.synced(w.last.Sub(began), err)
+	if err == nil && w.last.Sub(w.looked) >= w.opts.RetryEvery {
+		w.looked = w.last
+		err = w.out.There()
+	}
+	return err
 }
 
 // tell says trouble when it begins and when it ends.
@@ -314,7 +356,10 @@ func (w *Writer) write(chunks *[]chunk) (wrote bool, err error) {
 		if len(c.data) > 0 {
 			n, err := w.out.Write(c.data)
 			if err != nil {
-				return wrote, errors.Join(err, w.back(n))
+				if n > 0 && w.out.Truncate(w.offset) != nil {
+					c.fresh = true // the half record stays; nothing could be read after it
+				}
+				return wrote, err
 			}
 			w.offset += int64(n)
 			w.wrote(n)
@@ -325,15 +370,8 @@ func (w *Writer) write(chunks *[]chunk) (wrote bool, err error) {
 	return wrote, nil
 }
 
-// back takes half a write back.
-func (w *Writer) back(n int) error {
-	if n == 0 {
-		return nil
-	}
-	return w.out.Truncate(w.offset)
-}
-
-// begin closes the file being written and begins the next.
+// begin closes the file being written and begins the next. One that cannot be
+// begun is taken away again: a disk may be full for hours.
 func (w *Writer) begin() error {
 	if w.out != nil {
 		if err := errors.Join(w.out.Sync(), w.out.Close()); err != nil {
@@ -344,7 +382,8 @@ func (w *Writer) begin() error {
 	}
 	for {
 		w.number++
-		f, err := w.opts.create(filepath.Join(w.dir, nameOf(w.number)))
+		name := filepath.Join(w.dir, nameOf(w.number))
+		f, err := w.opts.create(name)
 		if errors.Is(err, fs.ErrExist) {
 			continue
 		}
@@ -353,9 +392,12 @@ func (w *Writer) begin() error {
 			return fmt.Errorf("a new file of the journal cannot be made: %w", err)
 		}
 		if _, err := f.Write([]byte(magic)); err != nil {
-			return errors.Join(fmt.Errorf("a new file of the journal cannot be begun: %w", err), f.Close())
+			_, _ = f.Close(), os.Remove(name) // the error to tell is the first
+			w.number--
+			return fmt.Errorf("a new file of the journal cannot be begun: %w", err)
 		}
 		w.out, w.offset = f, int64(len(magic))
+		w.looked = time.Now()
 		return nil
 	}
 }

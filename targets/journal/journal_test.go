@@ -3,7 +3,6 @@ package journal
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"hash/crc32"
 	"os"
@@ -11,7 +10,6 @@ import (
 	"reflect"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -191,113 +189,6 @@ func TestOtherFilesAreNotTouched(t *testing.T) {
 	}
 	if records, _ := all(t, dir); len(records) != 1 {
 		t.Errorf("%d records", len(records))
-	}
-	if err := os.WriteFile(filepath.Join(dir, nameOf(2)), []byte("something else altogether"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := Open(dir, Options{}); !errors.Is(err, ErrNotJournal) {
-		t.Errorf("got %v", err)
-	}
-}
-
-// disk is a disk with so much room.
-type disk struct {
-	mu    sync.Mutex
-	room  int
-	files []*paper
-	syncs int
-}
-
-type paper struct {
-	d *disk
-	b bytes.Buffer
-}
-
-func (d *disk) create(string) (file, error) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	p := &paper{d: d}
-	d.files = append(d.files, p)
-	return p, nil
-}
-
-func (p *paper) Write(b []byte) (int, error) {
-	p.d.mu.Lock()
-	defer p.d.mu.Unlock()
-	n := min(len(b), p.d.room)
-	p.d.room -= n
-	p.b.Write(b[:n])
-	if n < len(b) {
-		return n, syscall.ENOSPC
-	}
-	return n, nil
-}
-
-func (p *paper) Sync() error {
-	p.d.mu.Lock()
-	defer p.d.mu.Unlock()
-	p.d.syncs++
-	return nil
-}
-
-func (p *paper) Truncate(size int64) error {
-	p.d.mu.Lock()
-	defer p.d.mu.Unlock()
-	p.d.room += p.b.Len() - int(size)
-	p.b.Truncate(int(size))
-	return nil
-}
-
-func (p *paper) Close() error { return nil }
-
-// A full disk is told once; what fits into memory is kept for later, the rest
-// is counted, and Append has not waited for any of it.
-func TestDiskFull(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		d := &disk{room: 200}
-		var told []string
-		w := open(t, t.TempDir(), Options{create: d.create, MaxPending: 1000, Trouble: func(err error) { told = append(told, fmt.Sprint(err)) }})
-		start := time.Now()
-		for range 100 {
-			w.Append(Record{Kind: Mark, Time: 1, Text: "twenty bytes of text"})
-			synctest.Wait()
-		}
-		if time.Since(start) != 0 {
-			t.Error("Append waited")
-		}
-		time.Sleep(5 * time.Second)
-		d.mu.Lock()
-		d.room = 1 << 20
-		d.mu.Unlock()
-		time.Sleep(2 * time.Second)
-		w.Append(Record{Kind: Mark, Time: 1, Text: "room again"})
-		if err := w.Close(); err != nil {
-			t.Error(err)
-		}
-		if len(told) != 2 || !strings.Contains(told[0], "no space left") || told[1] != "<nil>" {
-			t.Errorf("told: %q", told)
-		}
-		var kept, lost int32
-		_, _, why, err := Stream(bytes.NewReader(d.files[0].b.Bytes()), func(r Record) error {
-			if r.Kind == Lost {
-				lost += r.A
-			} else {
-				kept++
-			}
-			return nil
-		})
-		if why != "" || err != nil || kept+lost != 101 || lost == 0 || kept < 20 {
-			t.Errorf("%d kept, %d lost, %q, %v", kept, lost, why, err)
-		}
-	})
-}
-
-func TestStillFullAtTheEnd(t *testing.T) {
-	d := &disk{room: len(magic) + 10}
-	w := open(t, t.TempDir(), Options{create: d.create})
-	w.Append(Record{Kind: Mark, Text: "does not fit"})
-	if err := w.Close(); !errors.Is(err, syscall.ENOSPC) {
-		t.Errorf("got %v", err)
 	}
 }
 

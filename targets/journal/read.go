@@ -29,38 +29,29 @@ func (t Torn) String() string {
 	return fmt.Sprintf("%s: the last %d bytes are left out: %s", t.File, t.Bytes, t.Why)
 }
 
-// ErrNotJournal says that a file is something else than a journal.
-var ErrNotJournal = errors.New("this is not a journal: it does not begin with `" + strings.TrimSpace(magic) + "`")
-
 // Stream reads the records of one file. It ends at the first that is not
 // whole; tail is how many bytes were not used, and why says the reason, ""
-// when all were. It uses no more memory than the largest record takes, and no
-// more than there are bytes. An error is visit's, or one of reading.
+// when all were. A file that is no journal is not whole from its first byte: a
+// power cut can leave one that has its length and is full of zeros. It uses no
+// more memory than the largest record takes, and no more than there are bytes.
+// An error is visit's.
 func Stream(in io.Reader, visit func(Record) error) (used, tail int64, why string, err error) {
 	r := bufio.NewReaderSize(in, 64<<10)
 	head := make([]byte, len(magic))
-	n, err := io.ReadFull(r, head)
+	n, bad := io.ReadFull(r, head)
 	switch {
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
-		if string(head[:n]) != magic[:n] {
-			return 0, int64(n), "", ErrNotJournal
-		}
-		if n == 0 {
-			return 0, 0, "", nil
-		}
-		return 0, int64(n), "the first line is cut", nil
-	case err != nil:
-		return 0, 0, "", err
-	case string(head) != magic:
-		return 0, 0, "", ErrNotJournal
+	case string(head[:n]) != magic[:n]:
+		rest, _ := io.Copy(io.Discard, r)
+		return 0, int64(n) + rest, "it does not begin with `" + strings.TrimSpace(magic) + "`", nil
+	case n == 0 && errors.Is(bad, io.EOF):
+		return 0, 0, "", nil
+	case bad != nil:
+		return 0, int64(n), cutOr("the first line is cut", bad), nil
 	}
 	used = int64(len(magic))
 	var body bytes.Buffer
 	for {
-		taken, bad, err := next(r, &body)
-		if err != nil {
-			return used, 0, "", err
-		}
+		taken, bad := next(r, &body)
 		if taken == 0 && bad == "" {
 			return used, 0, "", nil
 		}
@@ -71,8 +62,8 @@ func Stream(in io.Reader, visit func(Record) error) (used, tail int64, why strin
 			}
 		}
 		if bad != "" {
-			rest, err := io.Copy(io.Discard, r)
-			return used, taken + rest, bad, err
+			rest, _ := io.Copy(io.Discard, r) // as much as can be read
+			return used, taken + rest, bad, nil
 		}
 		if err := visit(record); err != nil {
 			return used, 0, "", err
@@ -81,34 +72,38 @@ func Stream(in io.Reader, visit func(Record) error) (used, tail int64, why strin
 	}
 }
 
+// cutOr is what to say of an error in the middle of something.
+func cutOr(cut string, err error) string {
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return cut
+	}
+	return "the disk cannot be read: " + err.Error()
+}
+
 // next reads one frame into body. It took no bytes at the end of the file.
-func next(r *bufio.Reader, body *bytes.Buffer) (taken int64, bad string, err error) {
+func next(r *bufio.Reader, body *bytes.Buffer) (taken int64, bad string) {
 	var head [frameHead]byte
 	n, err := io.ReadFull(r, head[:])
-	switch {
-	case errors.Is(err, io.EOF):
-		return 0, "", nil
-	case errors.Is(err, io.ErrUnexpectedEOF):
-		return int64(n), "a record is cut", nil
-	case err != nil:
-		return 0, "", err
+	if errors.Is(err, io.EOF) {
+		return 0, ""
+	}
+	if err != nil {
+		return int64(n), cutOr("a record is cut", err)
 	}
 	length := binary.LittleEndian.Uint32(head[:])
 	if length > MaxRecord {
-		return frameHead, "a record claims more bytes than one has", nil
+		return frameHead, "a record claims more bytes than one has"
 	}
 	body.Reset()
 	got, err := io.CopyN(body, r, int64(length))
 	taken = frameHead + got
-	switch {
-	case errors.Is(err, io.EOF):
-		return taken, "a record is cut", nil
-	case err != nil:
-		return taken, "", err
-	case crc32.Checksum(body.Bytes(), castagnoli) != binary.LittleEndian.Uint32(head[4:]):
-		return taken, "the checksum of a record does not fit", nil
+	if err != nil {
+		return taken, cutOr("a record is cut", err)
 	}
-	return taken, "", nil
+	if crc32.Checksum(body.Bytes(), castagnoli) != binary.LittleEndian.Uint32(head[4:]) {
+		return taken, "the checksum of a record does not fit"
+	}
+	return taken, ""
 }
 
 // Files are the journal files of a folder, the oldest first. A folder that is
