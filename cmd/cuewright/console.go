@@ -33,22 +33,21 @@ const (
 	flushWithin  = time.Second // for the last lines
 )
 
-// newConsole writes to w how it is said: text or json.
-func newConsole(w io.Writer, how string) (*console, error) {
+// logWays are the ways to write a log.
+var logWays = []string{"text", "json"}
+
+// newConsole writes to w in one of logWays.
+func newConsole(w io.Writer, way string) *console {
 	c := &console{w: w, lines: make(chan []byte, waitingLines), done: make(chan struct{})}
-	switch how {
-	case "text":
-		c.as = func(w io.Writer) slog.Handler { return lineHandler{w: w} }
-	case "json":
+	c.as = func(w io.Writer) slog.Handler { return lineHandler{w: w} }
+	if way == "json" {
 		c.as = func(w io.Writer) slog.Handler {
 			return slog.NewJSONHandler(w, &slog.HandlerOptions{Level: control.Routine, ReplaceAttr: plainLevel})
 		}
-	default:
-		return nil, &mistake{word: how, what: fmt.Sprintf("`%s` is no way to write a log", how), candidates: []string{"text", "json"}}
 	}
 	c.log = slog.New(c.as(c))
 	go c.write()
-	return c, nil
+	return c
 }
 
 // plainLevel calls what is routine INFO, which every reader of logs knows.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"slices"
+	"strings"
 	"syscall"
 	"time"
 
@@ -17,29 +18,32 @@ import (
 	"cuewright/macro/program"
 	"cuewright/targets/control"
 	"cuewright/targets/prepare"
+	"cuewright/targets/status"
 	"cuewright/targets/surface"
 	"cuewright/targets/systemd"
 )
 
 // runSurface is a kind of surface that `run` serves. flags adds its flags.
 // check is called before the show starts: what is wrong with them is a
-// *mistake. serve is called once the show runs; it gives what ends it, or nil when its
-// flags do not ask for it. A new one is made for each command.
+// *mistake. serve is called once the show runs; it gives what it has opened,
+// also with an error. A new one is made for each command.
 type runSurface struct {
 	flags func(*pflag.FlagSet)
 	check func(*program.Program) error
-	serve func(desk surface.Desk, log *slog.Logger) (end func() error, err error)
+	serve func(desk surface.Desk, log *slog.Logger, source *status.Source) ([]opened, error)
+}
+
+// opened is a way in that is open.
+type opened interface {
+	surface.Report
+	Close() error
 }
 
 // stopTime is how long devices may take for what was sent to them last.
 const stopTime = 3 * time.Second
 
 func newRun(s streams) *cobra.Command {
-	var state string
-	var to []string
-	var bundles bool
-	var how string
-	kinds := runSurfaces()
+	f := newRunFlags()
 	c := &cobra.Command{
 		Use:   "run SHOW|PROGRAM",
 		Short: "Run the show: take presses, drive the devices, keep the journal",
@@ -48,7 +52,7 @@ happens is kept in a journal: after a power cut the show stands where it was, it
 ended, and sends nothing before somebody resumes; outputs are left as they are.
 
 Lines on the input press too; "help" lists the words. SIGHUP loads the show again, SIGTERM
-and Ctrl-C end it in order.
+and Ctrl-C end it in order. "status" asks how it is, "install-unit" makes it a service.
 
 ` + caution + `
 
@@ -56,49 +60,82 @@ and Ctrl-C end it in order.
 		Example: `  cuewright run final.show --state final.state
   cuewright run final.show --state final.state --to deck=http://127.0.0.1:9203`,
 		Args: need("a show or a compiled show", 1, 1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			r, err := load(s, args[0], false)
-			if err != nil {
-				return err
-			}
-			if _, err := redirected(r.Program, to); err != nil {
-				return err
-			}
-			for _, k := range kinds {
-				if err := k.check(r.Program); err != nil {
-					return err
-				}
-			}
-			out, err := newConsole(s.out, how)
-			if err != nil {
-				return err
-			}
-			defer out.close()
-			manager, err := systemd.FromEnvironment(os.Getenv, os.Getpid())
-			if err != nil {
-				out.log.Warn(err.Error())
-			}
-			desk, err := control.Start(r.Program, control.Options{Dir: state, Env: os.Getenv, Bundles: bundles, Log: out.log, Turned: manager.Turned,
-				Load:    func() prepare.Result { return prepare.Day(today()).Any(args[0], prepare.Disk) },
-				Devices: elsewhere(to)})
-			if err != nil {
-				fmt.Fprintf(s.err, "cuewright: %v\n", coded(err))
-				return exit(exitFindings)
-			}
-			if state == "" {
-				out.said("no --state: no journal is kept, and after a power cut the show begins anew")
-			}
-			return (&runner{streams: s, desk: desk, kinds: kinds, out: out, manager: manager}).run()
-		},
+		RunE: func(_ *cobra.Command, args []string) error { return f.run(s, args[0]) },
 	}
-	c.Flags().StringVar(&state, "state", "", "keep the journal in the folder `DIR`")
-	c.Flags().StringArrayVar(&to, "to", nil, "send a device's messages elsewhere: `DEVICE=URL`, as osc.udp://host:port or http://host:port")
-	c.Flags().StringVar(&how, "log", "text", "write what happens as `text|json`; JSON has the outcome of every press and message too")
-	c.Flags().BoolVar(&bundles, "bundles", false, "send a salvo to an OSC device as one bundle")
-	for _, k := range kinds {
-		k.flags(c.Flags())
-	}
+	f.add(c.Flags())
 	return c
+}
+
+// runFlags say how a show is run.
+type runFlags struct {
+	state, log string
+	to         []string
+	bundles    bool
+	kinds      []runSurface
+}
+
+func newRunFlags() *runFlags { return &runFlags{kinds: runSurfaces()} }
+
+func (f *runFlags) add(to *pflag.FlagSet) {
+	to.StringVar(&f.state, "state", "", "keep the journal in the folder `DIR`")
+	to.StringArrayVar(&f.to, "to", nil, "send a device's messages elsewhere: `DEVICE=URL`, as osc.udp://host:port or http://host:port")
+	to.StringVar(&f.log, "log", "text", "write what happens as `text|json`; JSON has the outcome of every press and message too")
+	to.BoolVar(&f.bundles, "bundles", false, "send a salvo to an OSC device as one bundle")
+	for _, k := range f.kinds {
+		k.flags(to)
+	}
+}
+
+// check says what is wrong with the flags for a show.
+func (f *runFlags) check(p *program.Program) error {
+	if !slices.Contains(logWays, f.log) {
+		return &mistake{word: f.log, what: fmt.Sprintf("`%s` is no way to write a log", f.log), mend: "write " + strings.Join(logWays, " or ")}
+	}
+	if _, err := redirected(p, f.to); err != nil {
+		return err
+	}
+	for _, k := range f.kinds {
+		if err := k.check(p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// run runs the show of a file until it is told to stop.
+func (f *runFlags) run(s streams, path string) error {
+	r, err := load(s, path, false)
+	if err != nil {
+		return err
+	}
+	if err := f.check(r.Program); err != nil {
+		return err
+	}
+	var folder *status.Folder
+	if f.state != "" {
+		if folder, err = status.Claim(f.state); err != nil {
+			fmt.Fprintf(s.err, "cuewright: %v\n", err)
+			return exit(exitUsage)
+		}
+		defer func() { _ = folder.Release() }() // the show has ended: its error changes nothing
+	}
+	out := newConsole(s.out, f.log)
+	defer out.close()
+	manager, err := systemd.FromEnvironment(os.Getenv, os.Getpid())
+	if err != nil {
+		out.log.Warn(err.Error())
+	}
+	desk, err := control.Start(r.Program, control.Options{Dir: f.state, Env: os.Getenv, Bundles: f.bundles, Log: out.log, Turned: manager.Turned,
+		Load:    func() prepare.Result { return prepare.Day(today()).Any(path, prepare.Disk) },
+		Devices: elsewhere(f.to)})
+	if err != nil {
+		fmt.Fprintf(s.err, "cuewright: %v\n", coded(err))
+		return exit(exitFindings)
+	}
+	if f.state == "" {
+		out.said("no --state: no journal is kept, and after a power cut the show begins anew")
+	}
+	return (&runner{streams: s, folder: folder, desk: desk, kinds: f.kinds, out: out, manager: manager}).run()
 }
 
 // elsewhere says where devices are, when some are not where the plan says.
@@ -118,6 +155,7 @@ func elsewhere(to []string) func(*program.Program) ([]program.Device, error) {
 // runner is a show that runs, and all who have to do with it.
 type runner struct {
 	streams
+	folder  *status.Folder // nil when no state is kept
 	desk    *control.Controller
 	kinds   []runSurface
 	out     *console
@@ -131,13 +169,18 @@ func (r *runner) run() (err error) {
 	defer signal.Stop(signals)
 	var ends []func() error
 	defer func() { err = r.wrapUp(ends, err) }()
+	source := &status.Source{Controller: r.desk, Version: version}
+	if r.folder != nil {
+		r.folder.Serve(source)
+	}
 	for _, k := range r.kinds {
-		end, err := k.serve(r.desk, r.out.log)
+		open, err := k.serve(r.desk, r.out.log, source)
+		for _, o := range open {
+			source.Add(o)
+			ends = append(ends, o.Close)
+		}
 		if err != nil {
 			return err
-		}
-		if end != nil {
-			ends = append(ends, end)
 		}
 	}
 	r.out.said("ready: " + r.desk.View().Show)

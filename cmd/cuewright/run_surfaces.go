@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -11,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"cuewright/macro/program"
+	"cuewright/targets/status"
 	"cuewright/targets/surface"
 	"cuewright/targets/surface/keys"
 	"cuewright/targets/surface/midi"
@@ -79,17 +79,17 @@ func (h *httpFlags) pointless() error {
 	return nil
 }
 
-func (h *httpFlags) serve(desk surface.Desk, log *slog.Logger) (func() error, error) {
+func (h *httpFlags) serve(desk surface.Desk, log *slog.Logger, source *status.Source) ([]opened, error) {
 	if h.config.Address == "" {
 		return nil, nil
 	}
-	h.config.Log = log
+	h.config.Log, h.config.More = log, source.Handlers()
 	s, err := web.Listen(desk, h.config)
 	if err != nil {
 		return nil, err
 	}
 	log.Info("tablets: " + s.URL())
-	return s.Close, nil
+	return []opened{s}, nil
 }
 
 // oscFlags are the flags of OSC.
@@ -115,24 +115,24 @@ func (o *oscFlags) check(*program.Program) error {
 	return nil
 }
 
-func (o *oscFlags) serve(desk surface.Desk, log *slog.Logger) (func() error, error) {
+func (o *oscFlags) serve(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
 	allow, err := oscin.Allow(o.allow)
 	if err != nil {
 		return nil, err
 	}
-	var open ends
+	var open []opened
 	for _, l := range []struct{ wire, at string }{{"osc.udp", o.udp}, {"osc.tcp", o.tcp}, {"osc.slip", o.slip}} {
 		if l.at == "" {
 			continue
 		}
 		s, err := oscin.Listen(desk, oscin.Config{Wire: l.wire, Address: l.at, Allow: allow, Log: log})
 		if err != nil {
-			return nil, errors.Join(err, open.close())
+			return open, err
 		}
-		open = append(open, s.Close)
+		open = append(open, s)
 		log.Info(fmt.Sprintf("OSC: %s://%s", l.wire, s.Addr()))
 	}
-	return open.orNil(), nil
+	return open, nil
 }
 
 // fileFlags are surfaces behind device files: SURFACE=FILE.
@@ -178,54 +178,28 @@ func (d *fileFlags) check(p *program.Program) error {
 	return nil
 }
 
-func (d *fileFlags) serveMIDI(desk surface.Desk, log *slog.Logger) (func() error, error) {
-	return d.each(func(name, file string) (func() error, error) {
-		s, err := midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Log: log})
-		if err != nil {
-			return nil, err
-		}
-		return s.Close, nil
+func (d *fileFlags) serveMIDI(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
+	return d.each(func(name, file string) (opened, error) {
+		return midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Log: log})
 	})
 }
 
-func (d *fileFlags) serveKeys(desk surface.Desk, log *slog.Logger) (func() error, error) {
-	return d.each(func(name, file string) (func() error, error) {
-		s, err := keys.Start(desk, keys.Config{File: file, Surface: name, Grab: d.grab, Log: log})
-		if err != nil {
-			return nil, err
-		}
-		return s.Close, nil
+func (d *fileFlags) serveKeys(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
+	return d.each(func(name, file string) (opened, error) {
+		return keys.Start(desk, keys.Config{File: file, Surface: name, Grab: d.grab, Log: log})
 	})
 }
 
 // each starts every file's surface.
-func (d *fileFlags) each(start func(name, file string) (func() error, error)) (func() error, error) {
-	var open ends
+func (d *fileFlags) each(start func(name, file string) (opened, error)) ([]opened, error) {
+	var open []opened
 	for _, text := range d.files {
 		name, file, _ := strings.Cut(text, "=")
-		end, err := start(name, file)
+		one, err := start(name, file)
 		if err != nil {
-			return nil, errors.Join(err, open.close())
+			return open, err
 		}
-		open = append(open, end)
+		open = append(open, one)
 	}
-	return open.orNil(), nil
-}
-
-// ends are things to be ended together.
-type ends []func() error
-
-func (e ends) close() error {
-	var errs []error
-	for _, end := range e {
-		errs = append(errs, end())
-	}
-	return errors.Join(errs...)
-}
-
-func (e ends) orNil() func() error {
-	if len(e) == 0 {
-		return nil
-	}
-	return e.close
+	return open, nil
 }

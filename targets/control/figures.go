@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -225,5 +226,5 @@ func (s *show) pressed(kind surface.Kind, of, on int32) string {
 	case kind == surface.Resend && index(of, len(p.Destinations)):
 		return where + "send again: " + p.Destinations[of].Name
 	}
-	return where + pressWords[kind]
+	return strings.TrimSuffix(where+pressWords[kind], ": ")
 }

@@ -9,13 +9,14 @@ import (
 
 // Figures are how a journal is, and what it has counted since Open.
 type Figures struct {
-	Seq    uint64         // of the last record given to it
-	Behind uint64         // records that are not on the disk yet
-	Lag    time.Duration  // how long the oldest of those has waited
-	Bytes  uint64         // of records given to it
-	Lost   uint64         // records that could not be kept
-	Faults uint64         // times that the disk did not take what it was given
-	Sync   metrics.Spread // how long the disk takes to have it for good
+	Seq     uint64         // of the last record given to it
+	Records uint64         // given to it since Open
+	Behind  uint64         // records that are not on the disk yet
+	Lag     time.Duration  // how long the oldest of those has waited
+	Bytes   uint64         // of records given to it
+	Lost    uint64         // records that could not be kept
+	Faults  uint64         // times that the disk did not take what it was given
+	Sync    metrics.Spread // how long the disk takes to have it for good
 }
 
 // ledger is what is counted of the disk. took and synced are the journal's
@@ -55,7 +56,7 @@ func (d *ledger) synced(took time.Duration, err error) {
 // Figures is what has been counted by now.
 func (w *Writer) Figures() Figures {
 	w.mu.Lock()
-	f := Figures{Seq: w.seq, Lost: w.gone}
+	f := Figures{Seq: w.seq, Records: w.seq - w.first, Lost: w.gone}
 	since := w.since
 	w.mu.Unlock()
 	f.Bytes, f.Faults, f.Sync = w.disk.bytes.Load(), w.disk.faults.Load(), w.disk.sync.Read()

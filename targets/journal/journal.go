@@ -91,6 +91,7 @@ type Writer struct {
 	waiting int
 	seq     uint64
 	lost    int32
+	first   uint64    // what seq was at Open
 	gone    uint64    // all that was ever lost
 	since   time.Time // of the first record that nobody took yet; zero when there is none
 	closed  bool
@@ -134,6 +135,7 @@ func Open(dir string, opts Options) (*Writer, error) {
 	if err := w.resume(); err != nil {
 		return nil, err
 	}
+	w.first = w.seq
 	w.disk.durable.Store(w.seq)
 	w.pending = []chunk{{fresh: true}}
 	go w.run()

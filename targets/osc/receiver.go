@@ -74,11 +74,21 @@ const errorPause = 10 * time.Millisecond
 type Receiver struct {
 	addr    netip.AddrPort
 	close   func() error
+	dropped func() (uint64, bool)
 	running sync.WaitGroup
 }
 
 // Addr is the address it listens at, with the port the system chose.
 func (r *Receiver) Addr() netip.AddrPort { return r.addr }
+
+// Dropped is how many datagrams found no room in the socket's buffer. It is
+// false where there are no datagrams or the system does not tell.
+func (r *Receiver) Dropped() (uint64, bool) {
+	if r.dropped == nil {
+		return 0, false
+	}
+	return r.dropped()
+}
 
 // Close stops listening and waits for its goroutines. It must not be called
 // from a handler.
@@ -100,7 +110,7 @@ func ListenUDP(addr string, h Handler) (*Receiver, error) {
 		return nil, err
 	}
 	_ = conn.SetReadBuffer(receiveBuffer) // what is granted is the system's to say
-	r := &Receiver{addr: addrPort(conn.LocalAddr()), close: conn.Close}
+	r := &Receiver{addr: addrPort(conn.LocalAddr()), close: conn.Close, dropped: func() (uint64, bool) { return dropped(conn) }}
 	r.running.Go(func() {
 		buf := make([]byte, MaxPacket+4) // a datagram that is too long shows by being longer
 		for {

@@ -28,6 +28,7 @@ type Config struct {
 type Surface struct {
 	Config
 	hand    surface.Hand
+	here    plug.Presence
 	stop    context.CancelFunc
 	running sync.WaitGroup
 }
@@ -42,8 +43,13 @@ func Start(desk surface.Desk, c Config) (*Surface, error) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: "keys " + c.File}, stop: stop}
-	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, s.use) })
+	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, &s.here, s.use) })
 	return s, nil
+}
+
+// Way is the device's way in.
+func (s *Surface) Way() surface.Way {
+	return surface.Way{Kind: "keys", At: s.File, Surface: s.Surface, Clients: s.here.Clients(s.hand.By)}
 }
 
 // Close stops and lifts every finger.

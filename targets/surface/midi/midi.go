@@ -38,6 +38,7 @@ type Surface struct {
 	Config
 	hand    surface.Hand
 	decoder Decoder
+	here    plug.Presence
 	stop    context.CancelFunc
 	running sync.WaitGroup
 }
@@ -58,8 +59,13 @@ func Start(desk surface.Desk, c Config) (*Surface, error) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: "midi " + c.File}, stop: stop}
-	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, s.use) })
+	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, &s.here, s.use) })
 	return s, nil
+}
+
+// Way is the device's way in.
+func (s *Surface) Way() surface.Way {
+	return surface.Way{Kind: "midi", At: s.File, Surface: s.Surface, Clients: s.here.Clients(s.hand.By)}
 }
 
 // Close stops and lifts every finger.

@@ -102,6 +102,22 @@ func (s *Surface) Refused() uint64 {
 	return s.refused
 }
 
+// Way is its way in: whoever has spoken within the last half minute.
+func (s *Surface) Way() surface.Way {
+	w := surface.Way{Kind: s.Wire, At: s.Addr().String(), Clients: []surface.Client{}}
+	if n, ok := s.receiver.Dropped(); ok {
+		w.Dropped = &n
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	w.Refused = s.refused
+	for _, p := range s.peers {
+		w.Clients = append(w.Clients, surface.Client{Who: p.hand.By, Seen: p.spoke, Connected: true})
+	}
+	surface.LastSeen(w.Clients)
+	return w
+}
+
 // Close stops listening, lifts every finger and waits for its goroutines.
 func (s *Surface) Close() error {
 	err := s.receiver.Close()

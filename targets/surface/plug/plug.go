@@ -19,14 +19,15 @@ const Stdin = "-"
 // Device is an open file. Lamps says that it can be written to.
 type Device struct {
 	*os.File
-	Lamps bool
+	Lamps    bool
+	presence *Presence
 }
 
-// Follow calls use with the open file each time it can be opened, until ctx
+// Follow notes in here whether the device is there, and calls use with the open file each time it can be opened, until ctx
 // ends, or the file was a plain one or standard input and use has returned.
 // use must return soon after its ctx ends; the file is closed then, which
 // ends a Read that waits. It takes care of use's goroutines itself.
-func Follow(ctx context.Context, path string, log *slog.Logger, use func(context.Context, Device)) {
+func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, use func(context.Context, Device)) {
 	for missed := false; ctx.Err() == nil; {
 		d, err := open(path)
 		if err == nil {
@@ -35,7 +36,11 @@ func Follow(ctx context.Context, path string, log *slog.Logger, use func(context
 			once := plain(d.File)
 			inner, cancel := context.WithCancel(ctx)
 			stop := context.AfterFunc(inner, func() { _ = d.Close() })
+			d.presence = here
+			here.there.Store(true)
+			here.noticed()
 			use(inner, d)
+			here.there.Store(false)
 			cancel()
 			stop()
 			_ = d.Close() // it may be closed already
@@ -59,7 +64,7 @@ func Follow(ctx context.Context, path string, log *slog.Logger, use func(context
 // is. Files that can be waited for are opened so that a Read can be ended.
 func open(path string) (Device, error) {
 	if path == Stdin {
-		return Device{os.Stdin, false}, nil
+		return Device{File: os.Stdin}, nil
 	}
 	info, err := os.Stat(path)
 	if err != nil {
@@ -67,13 +72,13 @@ func open(path string) (Device, error) {
 	}
 	if info.Mode().IsRegular() {
 		f, err := os.Open(path)
-		return Device{f, false}, err
+		return Device{File: f}, err
 	}
 	if f, err := os.OpenFile(path, os.O_RDWR|syscall.O_NONBLOCK, 0); err == nil {
-		return Device{f, true}, nil
+		return Device{File: f, Lamps: true}, nil
 	}
 	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
-	return Device{f, false}, err
+	return Device{File: f}, err
 }
 
 // plain says whether a file ends for good when it has ended.
@@ -106,6 +111,9 @@ func (d Device) read(ctx context.Context, hear func([]byte)) {
 		n, err := d.File.Read(buf)
 		if ctx.Err() != nil {
 			return
+		}
+		if n > 0 {
+			d.presence.noticed()
 		}
 		hear(buf[:n])
 		if err != nil {

@@ -81,7 +81,7 @@ func TestRecording(t *testing.T) {
 		t.Fatal(err)
 	}
 	var h heard
-	Follow(t.Context(), path, silent, func(ctx context.Context, d Device) {
+	Follow(t.Context(), path, silent, &Presence{}, func(ctx context.Context, d Device) {
 		if d.Lamps {
 			t.Error("a recording has lamps")
 		}
@@ -99,7 +99,7 @@ func TestDevice(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	var h heard
 	var done sync.WaitGroup
-	done.Go(func() { Follow(ctx, path, silent, h.use) })
+	done.Go(func() { Follow(ctx, path, silent, &Presence{}, h.use) })
 	time.Sleep(20 * time.Millisecond) // it looks once before there is anything
 	fifo(t, path)
 	write(t, path, "abc")
@@ -121,7 +121,7 @@ func TestGoneAndBack(t *testing.T) {
 	var h heard
 	var done sync.WaitGroup
 	done.Go(func() {
-		Follow(ctx, path, silent, func(ctx context.Context, d Device) {
+		Follow(ctx, path, silent, &Presence{}, func(ctx context.Context, d Device) {
 			if _, uses := h.now(); uses > 0 {
 				h.use(ctx, d)
 				return

@@ -77,7 +77,7 @@ func TestWithoutToken(t *testing.T) {
 	if len(d.Pressed()) != 0 || d.Watchers() != 0 {
 		t.Errorf("pressed %v, %d watch", d.Pressed(), d.Watchers())
 	}
-	if n := len(s.clients.list(time.Now())); n != 0 {
+	if n := len(s.clients.list()); n != 0 {
 		t.Errorf("%d are remembered", n)
 	}
 }
@@ -372,7 +372,7 @@ func TestMemoryOfStrangers(t *testing.T) {
 	if after := used(); after > before+256<<10 {
 		t.Errorf("%d bytes before, %d after", before, after)
 	}
-	if n := len(s.clients.list(time.Now())); n != 0 {
+	if n := len(s.clients.list()); n != 0 {
 		t.Errorf("%d are remembered", n)
 	}
 }
@@ -392,7 +392,7 @@ func TestKnownAreBounded(t *testing.T) {
 		t.Errorf("%d are kept, %d were refused: %v", len(list), refused, err)
 	}
 	s.clients.dropSilent(time.Now().Add(silence + time.Second))
-	if n := len(s.clients.list(time.Now())); n != 0 {
+	if n := len(s.clients.list()); n != 0 {
 		t.Errorf("%d stay", n)
 	}
 }

@@ -120,7 +120,7 @@ func (s *Surface) forgetSilent() {
 	}
 }
 
-// tablet is a client as people see it.
+// tablet is a client as pages show it.
 type tablet struct {
 	Who       string `json:"who"`
 	Seen      int64  `json:"seen"` // milliseconds ago
@@ -128,17 +128,20 @@ type tablet struct {
 }
 
 func (s *Surface) tablets(w http.ResponseWriter, _ *http.Request) {
-	answerJSON(w, http.StatusOK, s.clients.list(time.Now()))
+	list := []tablet{}
+	for _, c := range s.clients.list() {
+		list = append(list, tablet{c.Who, time.Since(c.Seen).Milliseconds(), c.Connected})
+	}
+	answerJSON(w, http.StatusOK, list)
 }
 
-// list is all clients, the latest seen first.
-func (x *clients) list(now time.Time) []tablet {
+// list is all clients, the last seen first.
+func (x *clients) list() []surface.Client {
 	x.mu.Lock()
 	defer x.mu.Unlock()
-	list := make([]tablet, 0, len(x.all))
+	list := make([]surface.Client, 0, len(x.all))
 	for _, c := range x.all {
-		list = append(list, tablet{c.key, now.Sub(c.seen).Milliseconds(), c.streams > 0})
+		list = append(list, surface.Client{Who: c.key, Seen: c.seen, Connected: c.streams > 0})
 	}
-	slices.SortStableFunc(list, func(a, b tablet) int { return int(a.Seen - b.Seen) })
-	return list
+	return surface.LastSeen(list)
 }

@@ -193,9 +193,11 @@ func (s *Surface) admit(w http.ResponseWriter, r *http.Request, how int) bool {
 	case knows:
 		return true
 	case tired:
+		s.refused.Add(1)
 		w.Header().Set("Retry-After", "12")
 		plain(w, http.StatusTooManyRequests, "too many wrong codes: wait")
 	default:
+		s.refused.Add(1)
 		w.Header().Set("WWW-Authenticate", `Bearer realm="cuewright"`)
 		plain(w, http.StatusUnauthorized, "a pairing code is wanted")
 	}

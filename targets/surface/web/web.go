@@ -18,6 +18,7 @@ import (
 	"net/http"
 	"net/netip"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"cuewright/targets/surface"
@@ -31,6 +32,8 @@ type Config struct {
 	CertFile string       // with KeyFile: HTTPS only
 	KeyFile  string       //
 	Log      *slog.Logger // nil is silence
+
+	More map[string]http.Handler // further things to GET, by path, for who has the token
 }
 
 const (
@@ -55,6 +58,8 @@ type Surface struct {
 	secure  bool
 	ctx     context.Context
 	stop    context.CancelFunc
+	more    map[string]http.Handler
+	refused atomic.Uint64 // requests without the token
 	streams chan struct{} // one value for each open stream
 	running sync.WaitGroup
 }
@@ -93,7 +98,7 @@ func Listen(desk surface.Desk, c Config) (*Surface, error) {
 		_ = l.Close()
 		return nil, fmt.Errorf("%s can be reached from other machines: a pairing code is needed", at)
 	}
-	s := &Surface{desk: desk, log: c.Log, at: at, secure: c.CertFile != "", streams: make(chan struct{}, maxStreams)}
+	s := &Surface{desk: desk, log: c.Log, at: at, more: c.More, secure: c.CertFile != "", streams: make(chan struct{}, maxStreams)}
 	s.door = newDoor(c.Token, c.Hosts, s.secure)
 	s.ctx, s.stop = context.WithCancel(context.Background())
 	l = newLimited(l)
@@ -131,6 +136,15 @@ func (s *Surface) URL() string {
 	return "http://" + s.at.String() + "/"
 }
 
+// Way is its way in: tablets and programs with the token, not yet forgotten.
+func (s *Surface) Way() surface.Way {
+	kind := "http"
+	if s.secure {
+		kind = "https"
+	}
+	return surface.Way{Kind: kind, At: s.at.String(), Clients: s.clients.list(), Refused: s.refused.Load()}
+}
+
 // Close ends all streams, lifts all fingers and waits.
 func (s *Surface) Close() error {
 	s.stop()
@@ -153,7 +167,7 @@ func (s *Surface) routes() http.Handler {
 	for path, file := range shell {
 		m.HandleFunc("GET "+path, file.serve)
 	}
-	m.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
+	m.HandleFunc("GET /health", s.health)
 	m.HandleFunc("GET /ready", s.ready)
 	m.HandleFunc("POST /pair", s.pair)
 	m.HandleFunc("GET /api/view", s.known(s.view))
@@ -161,15 +175,33 @@ func (s *Surface) routes() http.Handler {
 	m.HandleFunc("GET /api/events", s.known(s.events))
 	m.HandleFunc("GET /api/socket", s.known(s.socket))
 	m.HandleFunc("POST /api/press", s.known(s.press))
+	for path, h := range s.more {
+		m.HandleFunc("GET "+path, s.known(h.ServeHTTP))
+	}
 	return m
 }
 
-func (s *Surface) ready(w http.ResponseWriter, _ *http.Request) {
+// health says whether the controller's loop turns: a program of which only
+// this server still answers is dead.
+func (s *Surface) health(w http.ResponseWriter, _ *http.Request) {
 	if time.Since(s.desk.View().At) > freshFor {
 		plain(w, http.StatusServiceUnavailable, "the controller does not turn")
 		return
 	}
-	plain(w, http.StatusOK, "ready")
+	plain(w, http.StatusOK, "alive")
+}
+
+// ready says whether a press would be done now.
+func (s *Surface) ready(w http.ResponseWriter, r *http.Request) {
+	v := s.desk.View()
+	switch {
+	case time.Since(v.At) > freshFor:
+		s.health(w, r)
+	case v.Held:
+		plain(w, http.StatusServiceUnavailable, "held: nobody has resumed the show")
+	default:
+		plain(w, http.StatusOK, "ready")
+	}
 }
 
 func plain(w http.ResponseWriter, status int, text string) {

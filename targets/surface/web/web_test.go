@@ -143,7 +143,8 @@ func TestRunningNumber(t *testing.T) {
 	}
 }
 
-// TestReady: alive is not ready when the controller does not turn.
+// TestReady: a controller that is held is alive and not ready; one that does
+// not turn is neither.
 func TestReady(t *testing.T) {
 	d := surfacetest.New(t, surfacetest.Show(t))
 	s := serve(t, d, Config{Token: secret})
@@ -159,8 +160,44 @@ func TestReady(t *testing.T) {
 			t.Fatal("a controller that does not turn stays ready")
 		}
 	}
+	if status, text := call(t, s, "GET", "/health", ""); status != http.StatusServiceUnavailable || text != "the controller does not turn\n" {
+		t.Errorf("got %d %s", status, text)
+	}
+	d.Stall(false)
+	d.Hold()
+	d.Await(t, "it turns again", func(v *surface.View) bool { return v.Held && time.Since(v.At) < freshFor })
 	if status, text := call(t, s, "GET", "/health", ""); status != http.StatusOK || text != "alive\n" {
 		t.Errorf("got %d %s", status, text)
+	}
+	if status, text := call(t, s, "GET", "/ready", ""); status != http.StatusServiceUnavailable || text != "held: nobody has resumed the show\n" {
+		t.Errorf("got %d %s", status, text)
+	}
+}
+
+// TestMore: what is added is for who has the token, and can only be got.
+func TestMore(t *testing.T) {
+	s := serve(t, surfacetest.New(t, surfacetest.Show(t)), Config{Token: secret, More: map[string]http.Handler{
+		"/metrics": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "counted") })}})
+	if status, text := call(t, s, "GET", "/metrics", ""); status != http.StatusUnauthorized || strings.Contains(text, "counted") {
+		t.Errorf("without the token: %d %s", status, text)
+	}
+	for method, want := range map[string]int{http.MethodGet: http.StatusOK, http.MethodPost: http.StatusMethodNotAllowed} {
+		r, err := http.NewRequestWithContext(t.Context(), method, s.URL()+"metrics", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Authorization", "Bearer "+secret)
+		answer, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = answer.Body.Close()
+		if answer.StatusCode != want {
+			t.Errorf("%s: %d, want %d", method, answer.StatusCode, want)
+		}
+	}
+	if w := s.Way(); w.Kind != "http" || w.Refused != 1 || w.At != s.Addr().String() {
+		t.Errorf("the way in is %+v", w)
 	}
 }
 

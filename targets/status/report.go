@@ -1,0 +1,183 @@
+// Package status tells how a running controller is: a report for people and
+// programs that ask, and metrics for a monitoring system. Both are made when
+// they are asked for, from a view and counters, and never wait for the
+// controller's loop: a controller that hangs can still be asked what is wrong.
+//
+// They are served by HTTP, on a socket in the state folder that only its owner
+// can reach, and beside the page for tablets, behind the same door. Ask asks.
+package status
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"cuewright/targets/control"
+	"cuewright/targets/journal"
+	"cuewright/targets/surface"
+)
+
+// Controller is what is asked: a *control.Controller. Neither method waits.
+type Controller interface {
+	View() *surface.View
+	Figures() control.Figures
+}
+
+// Source makes reports of a controller and of the surfaces that are added to
+// it. It may be used from any goroutine. Its lock is taken under no other; under
+// it surfaces are asked for their ways.
+type Source struct {
+	Controller Controller
+	Version    string // of the program, for the metrics
+
+	mu       sync.Mutex
+	surfaces []surface.Report
+}
+
+// Add makes a surface part of the reports.
+func (s *Source) Add(r surface.Report) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.surfaces = append(s.surfaces, r)
+}
+
+func (s *Source) ways() []surface.Way {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	all := []surface.Way{}
+	for _, r := range s.surfaces {
+		all = append(all, r.Way())
+	}
+	return all
+}
+
+// Report is how a controller is at one moment. Its JSON field names are stable;
+// times are RFC 3339, durations in milliseconds, sizes in bytes. Attention is
+// what somebody should look at, in words; empty when all is well.
+type Report struct {
+	At        time.Time     `json:"at"`
+	Show      string        `json:"show"`
+	Running   string        `json:"running"` // digest
+	OnDisk    string        `json:"onDisk"`
+	Held      bool          `json:"held"`
+	Since     time.Time     `json:"since"`  // when it was started
+	Turned    int64         `json:"turned"` // since the loop's last full turn
+	Standby   Cue           `json:"standby"`
+	Devices   []Device      `json:"devices"`
+	Drifted   []string      `json:"drifted"`
+	Surfaces  []surface.Way `json:"surfaces"`
+	Journal   *Journal      `json:"journal,omitempty"`
+	Attention []string      `json:"attention"`
+}
+
+// Cue is a cue of the rundown, both "" at its end.
+type Cue struct {
+	Number string `json:"number"`
+	Label  string `json:"label"`
+}
+
+// Device is a device that is sent to. Of Room, Waiting messages wait for it.
+type Device struct {
+	Name     string            `json:"name"`
+	Wire     string            `json:"wire"`
+	Address  string            `json:"address"`
+	Away     bool              `json:"away"`
+	Seen     *time.Time        `json:"seen,omitempty"` // when it was last heard of; absent if never
+	Waiting  int               `json:"waiting"`
+	Room     int               `json:"room"`
+	Messages map[string]uint64 `json:"messages"` // by what became of them
+}
+
+// Journal is how the as-run journal is.
+type Journal struct {
+	Dir    string  `json:"dir"`
+	Record uint64  `json:"record"` // the last one's number
+	Behind uint64  `json:"behind"` // records that are not on the disk yet
+	Lag    int64   `json:"lag"`    // for how long
+	Bytes  uint64  `json:"bytes"`  // since the start
+	Lost   uint64  `json:"lost"`   // records that could not be kept
+	Faults uint64  `json:"faults"` // times that the disk did not take them
+	Free   *uint64 `json:"free,omitempty"`
+}
+
+// Report is how the controller is now.
+func (s *Source) Report() Report {
+	v, f, now := s.Controller.View(), s.Controller.Figures(), time.Now()
+	r := Report{At: now, Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Since: f.Began,
+		Turned: now.Sub(f.Turned).Milliseconds(), Surfaces: s.ways(), Devices: []Device{}, Drifted: []string{}}
+	r.Standby.Number, r.Standby.Label = v.StandbyCue()
+	for i := range f.Devices {
+		r.Devices = append(r.Devices, deviceOf(&f.Devices[i]))
+	}
+	for _, x := range v.Drifted {
+		r.Drifted = append(r.Drifted, v.Program.Vars[x].Name)
+	}
+	if f.Journal != nil {
+		r.Journal = journalOf(&f)
+	}
+	r.Attention = r.attention(v)
+	return r
+}
+
+func deviceOf(f *control.DeviceFigures) Device {
+	d := Device{Name: f.Name, Wire: f.Wire, Address: f.Address, Away: f.Away, Waiting: f.Waiting, Room: f.Room, Messages: map[string]uint64{}}
+	if !f.Seen.IsZero() {
+		d.Seen = &f.Seen
+	}
+	for _, fate := range control.Fates() {
+		d.Messages[fate.String()] = f.Messages[fate]
+	}
+	return d
+}
+
+func journalOf(f *control.Figures) *Journal {
+	j := &Journal{Dir: f.Dir, Record: f.Journal.Seq, Behind: f.Journal.Behind, Lag: f.Journal.Lag.Milliseconds(), Bytes: f.Journal.Bytes,
+		Lost: f.Journal.Lost, Faults: f.Journal.Faults}
+	if free, err := journal.Free(f.Dir); err == nil {
+		j.Free = &free
+	}
+	return j
+}
+
+// What wants attention: a loop that has not turned for this long (surfaces grey
+// out then too), a journal that the disk has not taken for this long, a disk
+// with less left than this, a queue that is fuller than a half.
+const (
+	slowTurn   = 2 * time.Second
+	slowDisk   = time.Second
+	littleRoom = 64 << 20
+)
+
+// attention says what somebody should look at, the worst first.
+func (r *Report) attention(v *surface.View) []string {
+	all := []string{}
+	say := func(when bool, format string, args ...any) {
+		if when {
+			all = append(all, fmt.Sprintf(format, args...))
+		}
+	}
+	say(r.Turned > slowTurn.Milliseconds(), "the controller has not turned for %d s", r.Turned/1000)
+	say(r.Held, "held: nothing is sent before somebody resumes")
+	var away []string
+	for _, d := range v.Away {
+		away = append(away, v.Program.Devices[d].Name)
+	}
+	for _, name := range away {
+		say(true, "%s is away", name)
+	}
+	for _, d := range r.Devices {
+		say(d.Waiting > d.Room/2, "%d messages wait for %s", d.Waiting, d.Name)
+	}
+	for _, x := range r.Drifted {
+		say(true, "%s: somebody else has changed it", x)
+	}
+	say(r.OnDisk != r.Running, "another show lies on the disk: %s", short(r.OnDisk))
+	if j := r.Journal; j != nil {
+		say(j.Lag > slowDisk.Milliseconds(), "the disk has taken nothing of the journal for %d s", j.Lag/1000)
+		say(j.Free != nil && *j.Free < littleRoom, "the disk of the journal is nearly full")
+	}
+	return all
+}
+
+// short is enough of a digest to tell it from others.
+func short(digest string) string { return digest[:min(len(digest), 12)] }
