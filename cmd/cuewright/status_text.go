@@ -39,7 +39,9 @@ func statusText(r *status.Report) string {
 		b.line("all is well")
 	}
 	for _, text := range r.Attention {
-		b.wrapped("LOOK: ", text)
+		for _, line := range wrap("LOOK: "+text, sheetWidth, "      ") {
+			b.line("%s", line)
+		}
 	}
 	return b.String()
 }
@@ -100,20 +102,6 @@ const sheetWidth = 80
 
 func (b *sheetOf80) line(format string, args ...any) {
 	b.WriteString(strings.TrimRight(fit(fmt.Sprintf(format, args...), sheetWidth), " ") + "\n")
-}
-
-// wrapped writes a text behind a head, on as many lines as it takes.
-func (b *sheetOf80) wrapped(head, text string) {
-	room := sheetWidth - len(head)
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && source.Width(line)+1+source.Width(word) > room {
-			b.line("%s%s", head, line)
-			head, line = strings.Repeat(" ", len(head)), ""
-		}
-		line = strings.TrimPrefix(line+" "+word, " ")
-	}
-	b.line("%s%s", head, line)
 }
 
 // row writes cells, a blank apart, each as wide as its column says; below zero
