@@ -11,8 +11,8 @@ type clock interface {
 	alarm() (alarm, error)
 }
 
-// alarm rings once at a moment of a clock, never before it. Only the loop uses
-// it.
+// alarm rings once at a moment of a clock, never before it. Only the
+// owner of the show uses it.
 type alarm interface {
 	set(due int64)          // instead of what was set; state.Off is never
 	rings() <-chan struct{} // may ring once too often

@@ -11,6 +11,7 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/targets/httpout"
+	"cuewright/targets/journal"
 	"cuewright/targets/osc"
 )
 
@@ -69,6 +70,35 @@ func TestWaitsAreExact(t *testing.T) {
 				t.Errorf("%s is not among %q", want, told.all)
 			}
 		}
+	})
+}
+
+// The loop sees to what a press did within gatherTime: the view and the journal.
+func TestViewAndJournalFollowAPress(t *testing.T) {
+	p, dir := deaf(compiled(t)), t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		c := start(t, p, Options{Dir: dir,
+			clock: func(at int64) clock { return bubbleClock{startClock(at)} },
+			dial:  func(program.Device, osc.Handler) (link, error) { return &paper{}, nil },
+		})
+		time.Sleep(100 * time.Millisecond)
+		before := c.View().Serial
+		went(t, c.Press(down(button(t, p, "Goal"))))
+		time.Sleep(time.Duration(gatherTime) * time.Microsecond)
+		synctest.Wait()
+		if v := c.View(); v.Serial == before {
+			t.Error("surfaces are shown nothing new")
+		}
+		presses := 0
+		if _, err := journal.Read(dir, func(r journal.Record) error {
+			if r.Kind == journal.Press {
+				presses++
+			}
+			return nil
+		}); err != nil || presses != 1 {
+			t.Errorf("the journal has %d presses (%v)", presses, err)
+		}
+		stop(t, c)
 	})
 }
 

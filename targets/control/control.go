@@ -88,7 +88,6 @@ type Controller struct {
 	// waits. No lock but the journal's, the mailboxes' and the watchers' is
 	// taken under it, and nothing that waits for the loop is done.
 	owner    sync.Mutex
-	wake     chan struct{} // to the loop: the owner has done something
 	show     *show
 	past     []surface.Alert // the last, oldest first
 	held     bool
@@ -98,6 +97,8 @@ type Controller struct {
 	pressed  time.Time // when the press being done came; zero else
 	dirty    bool      // a view is due
 	viewed   int64     // show time of the newest view
+	soon     int64     // when the loop has to see to what others did; 0 when there is nothing
+	rung     int64     // what the bell is set to
 	kept     int64     // the journal's size at the last snapshot
 	old      sync.WaitGroup
 }
@@ -125,7 +126,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	if opts.dial == nil {
 		opts.dial = dialler(opts.Env, opts.Bundles)
 	}
-	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1), wake: make(chan struct{}, 1)}
+	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1)}
 	c.counts.begin()
 	s := newShow(p, Digest(p))
 	before, err := c.recover(s)
@@ -144,6 +145,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	c.onDisk.Store(&s.digest)
 	c.publish()
 	c.set()
+	c.flush()
 	go c.loop()
 	c.watchFile()
 	return c, nil
@@ -214,7 +216,6 @@ func (c *Controller) loop() {
 		select {
 		case do = <-c.queue:
 		case <-c.bell.rings():
-		case <-c.wake:
 		case ctx := <-c.stop:
 			do = func() { c.stopping, over = true, c.drain(ctx) }
 		case <-over:
@@ -228,6 +229,7 @@ func (c *Controller) loop() {
 		c.turn(do)
 		c.turns()
 		c.rest()
+		c.soon = 0
 		c.set()
 		c.owner.Unlock()
 		now := time.Now()
@@ -373,16 +375,17 @@ func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
 		r.D, r.Text = 1, err.Error()
 	}
 	if c.journal != nil {
-		c.journal.Append(r)
+		c.journal.Gather(r)
 	}
 	c.count(l, j, at, answer, err)
 }
 
-// note puts a record into the journal, at the show's now.
+// note puts a record into the journal, at the show's now. The loop has it
+// written at the end of its turn.
 func (c *Controller) note(r journal.Record) {
 	if c.journal != nil {
 		r.At = c.show.state.Now
-		c.journal.Append(r)
+		c.journal.Gather(r)
 	}
 }
 
@@ -424,7 +427,20 @@ func (c *Controller) rest() {
 		c.publish()
 	}
 	c.keep()
+	c.flush()
 }
+
+// flush has written what the journal was given.
+func (c *Controller) flush() {
+	if c.journal != nil {
+		c.journal.Flush()
+	}
+}
+
+// gatherTime is how long, in microseconds, the loop leaves what presses did to
+// gather. A shorter one means setting the system's timer with each press, which
+// takes as long as sending does.
+const gatherTime int64 = 2_000
 
 // set sets the alarm to what comes first.
 func (c *Controller) set() {
@@ -432,12 +448,19 @@ func (c *Controller) set() {
 	if c.dirty {
 		next = c.viewed + viewEvery
 	}
-	if _, due := c.show.state.Next(); due != state.Off {
+	if c.soon > 0 {
+		next = c.soon
+	}
+	if _, due := c.show.state.Next(); due != state.Off && !c.stopping {
 		next = min(next, due)
 	}
-	if due := c.settles(); due >= 0 {
+	if due := c.settles(); due >= 0 && !c.stopping {
 		next = min(next, due)
 	}
+	if c.rung > c.clock.now() && c.rung <= next {
+		return // once too often does no harm
+	}
+	c.rung = next
 	c.bell.set(next)
 }
 
@@ -491,6 +514,7 @@ func (c *Controller) end() {
 // became notes what became of a message of a line.
 func (c *Controller) became(l *line, j job, at int, answer string, err error) {
 	c.outcome(l, j, at, answer, err)
+	c.flush()
 }
 
 // health hears of a device that is away, or back.

@@ -15,8 +15,8 @@ import (
 // pressTime is how long a press waits for its turn.
 const pressTime = time.Second
 
-// pending is a press on its way. Taken decides between the owner, who does it,
-// and the presser, who has waited long enough.
+// pending is a press in the queue. Taken decides between the owner, who does
+// it, and the presser, who has waited long enough.
 type pending struct {
 	press  surface.Press
 	came   time.Time
@@ -25,11 +25,20 @@ type pending struct {
 }
 
 // Press applies a press.
-func (c *Controller) Press(p surface.Press) surface.Answer {
-	w := &pending{press: p, came: time.Now(), answer: make(chan surface.Answer, 1)}
-	do := func() { c.press(w) }
-	if c.atOnce(do) {
-		return <-w.answer
+func (c *Controller) Press(p surface.Press) (a surface.Answer) {
+	came := time.Now()
+	if c.atOnce(func() { a = c.press(&p, came) }) {
+		return a
+	}
+	return c.queued(&pending{press: p, came: came, answer: make(chan surface.Answer, 1)})
+}
+
+// queued applies a press in its turn.
+func (c *Controller) queued(w *pending) surface.Answer {
+	do := func() {
+		if w.taken.CompareAndSwap(false, true) {
+			w.answer <- c.press(&w.press, w.came)
+		}
 	}
 	select {
 	case c.queue <- do:
@@ -56,7 +65,8 @@ func (c *Controller) busy() surface.Answer {
 }
 
 // atOnce does something here and now if nobody owns the show and nothing
-// waits. The loop sees to views and alarms afterwards.
+// waits. The loop sees to the view and the journal soon after: to wake it costs
+// more than most presses, and here would hold up what was just sent.
 func (c *Controller) atOnce(do func()) bool {
 	if !c.owner.TryLock() {
 		return false
@@ -64,29 +74,31 @@ func (c *Controller) atOnce(do func()) bool {
 	free := len(c.queue) == 0
 	if free {
 		c.turn(do)
+		c.leave()
 	}
 	c.owner.Unlock()
-	if free {
-		ring(c.wake)
-	}
 	return free
 }
 
-// press is the owner's side of Press.
-func (c *Controller) press(w *pending) {
-	if !w.taken.CompareAndSwap(false, true) {
-		return
+// leave leaves it to the loop to see to the view and the journal soon.
+func (c *Controller) leave() {
+	if !c.stopping { // then the bell may be gone, and Stop sees to the journal
+		c.soon = c.show.state.Now + gatherTime
+		c.set()
 	}
-	p := &w.press
+}
+
+// press is the owner's side of Press.
+func (c *Controller) press(p *surface.Press, came time.Time) surface.Answer {
 	answer := c.judge(p)
 	if answer.Outcome == surface.Done {
-		c.pressed = w.came
+		c.pressed = came
 		answer = c.do(p)
 		c.pressed = time.Time{}
 	}
 	c.countPress(p, answer)
 	c.note(journal.Record{Kind: journal.Press, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(answer.Outcome), By: p.By, Text: answer.Text})
-	w.answer <- answer
+	return answer
 }
 
 // what is the index that a press names.

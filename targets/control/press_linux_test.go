@@ -113,7 +113,7 @@ func pressToDatagram(b *testing.B, pause time.Duration) {
 	})
 	p := mixerAt(b, "127.0.0.1:"+strconv.Itoa(own))
 	c := start(b, p, Options{Dir: b.TempDir()})
-	names := make([]string, 4000) // so that nobody is taken to bounce
+	names := make([]string, 1000) // so that nobody is taken to bounce
 	for i := range names {
 		names[i] = strconv.Itoa(i)
 	}

@@ -2,13 +2,13 @@
 // events, messages and what became of them, in files that are only ever added
 // to.
 //
-// Append never waits for the disk. A goroutine of the journal's own writes
+// Nothing but Close waits for the disk. A goroutine of the journal's own writes
 // what has gathered as soon as the last write is done, and has it put on the
 // disk (fsync) at most every SyncEvery: one fsync for all that came since the
-// last. So a process that is killed loses what came in the last write, well
-// under a millisecond, and a power cut at most SyncEvery and the time of two
-// fsyncs. Nothing waits for it: what was sent just before a cut may be
-// missing here.
+// last. So a process that is killed loses what came during the last write, well
+// under a millisecond, and what was gathered and not yet flushed; a power cut
+// takes at most SyncEvery and the time of two fsyncs more. What was sent just
+// before a cut may be missing here.
 //
 // A new file is begun by each Open and each Rotate. No file is ever changed
 // after that, so a torn end costs only itself. When the disk is full or gives
@@ -178,9 +178,17 @@ func (w *Writer) resume() error {
 	return nil
 }
 
-// Append adds a record; its Seq is set here, and its Time when it is 0. It
-// gives the record's number.
+// Append adds a record and has it written; its Seq is set here, and its Time
+// when it is 0. It gives the record's number.
 func (w *Writer) Append(r Record) uint64 {
+	seq := w.Gather(r)
+	w.Flush()
+	return seq
+}
+
+// Gather is Append, but has nothing written: the next Flush or Append does.
+// Waking the journal's goroutine costs several times what adding a record does.
+func (w *Writer) Gather(r Record) uint64 {
 	if r.Time == 0 {
 		r.Time = time.Now().UnixMicro()
 	}
@@ -201,8 +209,17 @@ func (w *Writer) Append(r Record) uint64 {
 	}
 	seq := w.add(r)
 	w.mu.Unlock()
-	w.wake()
 	return seq
+}
+
+// Flush has written what was gathered, if there is any. It does not wait.
+func (w *Writer) Flush() {
+	w.mu.Lock()
+	some := !w.since.IsZero()
+	w.mu.Unlock()
+	if some {
+		w.wake()
+	}
 }
 
 // add is Append under the lock.

@@ -210,6 +210,32 @@ func TestGroupCommit(t *testing.T) {
 	})
 }
 
+// What is gathered is written by the next Flush, and nothing before asks the disk
+// for anything.
+func TestGatherWritesNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		w := open(t, dir, Options{})
+		synctest.Wait()
+		for range 3 {
+			w.Gather(Record{Kind: Mark})
+		}
+		time.Sleep(time.Second)
+		if records, _ := all(t, dir); len(records) != 0 {
+			t.Errorf("%d records were written though nobody asked", len(records))
+		}
+		w.Flush()
+		time.Sleep(time.Second)
+		records, _ := all(t, dir)
+		if len(records) != 3 || w.Figures().Behind != 0 {
+			t.Errorf("%d of 3 records were written, %d are not on the disk", len(records), w.Figures().Behind)
+		}
+		if err := w.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
 func TestManyWriters(t *testing.T) {
 	dir := t.TempDir()
 	w := open(t, dir, Options{SyncEvery: time.Millisecond})
