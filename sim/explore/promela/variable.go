@@ -4,9 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"math/bits"
-	"strings"
 
 	"cuewright/macro/program"
+	"cuewright/sim/formula"
 )
 
 // writer writes one process.
@@ -14,6 +14,7 @@ type writer struct {
 	p       *program.Program
 	o       Options
 	out     *bytes.Buffer
+	formula formula.Writer
 	all     []event
 	changes []bool  // by variable: something gives it a value
 	given   []bool  // what this writing has seen of that
@@ -31,7 +32,9 @@ func (w *writer) clock(timer int32) int32 { return w.left() + 1 + timer }
 
 func newWriter(p *program.Program, o Options) *writer {
 	n := len(p.Vars) + len(p.Recorders) + 1 + len(p.Timers)
-	return &writer{p: p, o: o, out: new(bytes.Buffer), most: make([]int64, len(p.Timers)), changes: make([]bool, n), given: make([]bool, n)}
+	w := &writer{p: p, o: o, out: new(bytes.Buffer), most: make([]int64, len(p.Timers)), changes: make([]bool, n), given: make([]bool, n)}
+	w.formula = formula.Writer{P: p, Is: w.is}
+	return w
 }
 
 // variable is the name, size and start of a variable of the model.
@@ -104,69 +107,19 @@ func (w *writer) is(v int32, value uint32) string {
 	return fmt.Sprintf("(v%d == %d)", v, value)
 }
 
-// among says that a variable has one of the values of a set.
-func (w *writer) among(v int32, set []uint32) string {
-	_, size, _ := w.variable(v)
-	var in, out []string
-	for x := range size {
-		if int(x/32) < len(set) && set[x/32]>>(x%32)&1 != 0 {
-			in = append(in, w.is(v, x))
-		} else {
-			out = append(out, w.is(v, x))
-		}
-	}
-	if len(out) < len(in) {
-		return not(or(out...))
-	}
-	return or(in...)
-}
-
-// The text of what always and never holds.
+// The names of package formula that are used on every line here.
 const (
-	yes = "true"
-	no  = "false"
+	yes = formula.Yes
+	no  = formula.No
 )
 
-func truth(b bool) string {
-	if b {
-		return yes
-	}
-	return no
-}
+func truth(b bool) string      { return formula.Truth(b) }
+func not(a string) string      { return formula.Not(a) }
+func and(all ...string) string { return formula.And(all...) }
+func or(all ...string) string  { return formula.Or(all...) }
 
-func not(a string) string {
-	switch a {
-	case yes:
-		return no
-	case no:
-		return yes
-	}
-	if inner, was := strings.CutPrefix(a, "!"); was {
-		return inner
-	}
-	return "!" + a
-}
+// cond writes a condition; -1 never holds.
+func (w *writer) cond(c int32) string { return w.formula.Cond(c) }
 
-func and(all ...string) string { return join(all, " && ", no, yes) }
-func or(all ...string) string  { return join(all, " || ", yes, no) }
-
-// join joins what holds by a sign; one decides it, nothing is the value of none.
-func join(all []string, sign, one, nothing string) string {
-	var parts []string
-	for _, a := range all {
-		switch a {
-		case one:
-			return one
-		case nothing:
-		default:
-			parts = append(parts, a)
-		}
-	}
-	switch len(parts) {
-	case 0:
-		return nothing
-	case 1:
-		return parts[0]
-	}
-	return "(" + strings.Join(parts, sign) + ")"
-}
+// mixing says that a bank runs a mix or a wipe.
+func (w *writer) mixing(b *program.Bank) string { return w.formula.Mixing(b) }
