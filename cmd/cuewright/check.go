@@ -8,6 +8,7 @@ import (
 
 	"cuewright/macro/diag"
 	"cuewright/macro/report"
+	"cuewright/targets/control"
 	"cuewright/targets/prepare"
 )
 
@@ -18,6 +19,7 @@ func newCheck(s streams) *cobra.Command {
 		Short: "Find every mistake of shows and their plans",
 		Long: `Check shows, the plans that they use, and every message that they can send.
 All mistakes are told in one run. Nothing is sent, and without --fix nothing is written.
+Of each show that could run the digest is told: "run" can be made to load only that one.
 With - the show comes from the standard input, and its plan from this folder.
 
 ` + exitHelp,
@@ -30,6 +32,7 @@ With - the show comes from the standard input, and its plan from this folder.
 				return &mistake{word: "--fix", what: "the standard input cannot be mended", mend: "give the show's file"}
 			}
 			var all diag.List
+			var made []madeProgram
 			code := exitClean
 			for _, path := range args {
 				read := prepare.Disk
@@ -45,8 +48,11 @@ With - the show comes from the standard input, and its plan from this folder.
 				}
 				all.Add(result.Findings...)
 				code = max(code, exitFor(result))
+				if result.Program != nil {
+					made = append(made, madeProgram{path, control.Digest(result.Program)})
+				}
 			}
-			if err := tell(s, all, asJSON, quiet); err != nil {
+			if err := tellChecked(s, all, made, asJSON, quiet); err != nil {
 				return err
 			}
 			return ended(code)
@@ -57,6 +63,35 @@ With - the show comes from the standard input, and its plan from this folder.
 	c.Flags().BoolVar(&quiet, "quiet", false, "tell errors only, and nothing when there are none")
 	c.Flags().BoolVar(&fix, "fix", false, "apply the mends that are sure, and check again")
 	return c
+}
+
+// madeProgram is a show that could run.
+type madeProgram struct {
+	File   string `json:"file"`
+	Digest string `json:"digest"`
+}
+
+// tellChecked writes findings and the digests of the shows that could run.
+func tellChecked(s streams, list diag.List, made []madeProgram, asJSON, quiet bool) error {
+	if asJSON {
+		if quiet {
+			list = errorsOf(list)
+		}
+		document := struct {
+			report.Document
+			Programs []madeProgram `json:"programs"`
+		}{report.NewDocument(list), append([]madeProgram{}, made...)}
+		return report.Write(s.out, document)
+	}
+	if err := tell(s, list, quiet); err != nil || quiet {
+		return err
+	}
+	for _, m := range made {
+		if _, err := fmt.Fprintf(s.out, "%s: program %s\n", m.File, m.Digest); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // exitFor is the exit code that a prepared show asks for.
@@ -78,23 +113,23 @@ func ended(code int) error {
 	return exit(code)
 }
 
-// tell writes findings to the output in the form that was asked for.
-func tell(s streams, list diag.List, asJSON, quiet bool) error {
+// tell writes findings to the output as text.
+func tell(s streams, list diag.List, quiet bool) error {
 	if quiet {
-		var errors diag.List
-		for _, d := range list {
-			if d.Severity == diag.Error {
-				errors.Add(d)
-			}
-		}
-		if list = errors; len(list) == 0 && !asJSON {
+		if list = errorsOf(list); len(list) == 0 {
 			return nil
 		}
 	}
-	if asJSON {
-		return report.JSON(s.out, list)
-	}
 	return report.Text(s.out, list, s.colourOut)
+}
+
+func errorsOf(list diag.List) (errors diag.List) {
+	for _, d := range list {
+		if d.Severity == diag.Error {
+			errors.Add(d)
+		}
+	}
+	return errors
 }
 
 // load prepares a show or compiled show for a command that runs it. Findings

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cuewright/macro/program"
+	"cuewright/targets/control"
 	"cuewright/targets/prepare"
 )
 
@@ -31,7 +32,7 @@ appears whole or not at all. With -o - the bytes go to the output.
 					return &mistake{word: out, what: fmt.Sprintf("`%s` would be written over", out), mend: "give another name"}
 				}
 			}
-			if err := tell(streams{out: s.err, colourOut: s.colourErr}, r.Findings, false, r.Program != nil && len(r.Findings) == 0); err != nil {
+			if err := tell(streams{out: s.err, colourOut: s.colourErr}, r.Findings, r.Program != nil && len(r.Findings) == 0); err != nil {
 				return err
 			}
 			if r.Program == nil {
@@ -45,7 +46,7 @@ appears whole or not at all. With -o - the bytes go to the output.
 			if err := writeFile(out, data); err != nil {
 				return unwritten(out, err)
 			}
-			_, err := fmt.Fprintf(s.out, "%s: %d bytes, %s\n", out, len(data), counted(len(r.Program.Messages), "message", "messages"))
+			_, err := fmt.Fprintf(s.out, "%s: %d bytes, %s, program %s\n", out, len(data), counted(len(r.Program.Messages), "message", "messages"), control.Digest(r.Program))
 			return err
 		},
 	}

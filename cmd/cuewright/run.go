@@ -213,7 +213,7 @@ func (r *runner) status() error {
 // reload loads the show again, as the manager or a person has asked by SIGHUP.
 func (r *runner) reload() {
 	told := r.manager.Reloading()
-	r.out.said(reloadWords(r.desk, false))
+	r.out.said(loadWords(r.desk, surface.Load{By: "a signal"}))
 	r.tell(told, r.manager.Ready(), r.status())
 }
 

@@ -22,12 +22,15 @@ const runHelp = `  press PAGE R.C     tap a button
   resume             let a held show send again
   resend NAME        send again what a destination should show
   reload    reload force   load the show from its file again
+  trial    trial 90s DIGEST   load it on trial; reload takes a digest too
+  keep    return     keep the show on trial, or have the one before back now
+  take NAME    give NAME   take a surface over, or give it back to all
   state              what is held, away, changed by others; standby and lamps
   help    quit
 `
 
 // runWords are the words that a line can begin with.
-var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "resend", "reload", "state", "help", "quit"}
+var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "resend", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
 
 // readLines presses what the input says, until its end, or until it says quit.
 func readLines(in io.Reader, desk *control.Controller, out *console, quit chan<- struct{}) {
@@ -58,8 +61,22 @@ func runLine(desk *control.Controller, words []string) (string, *mistake) {
 		return "\n" + runHelp, nil
 	case "state":
 		return stateWords(desk.View()), nil
-	case "reload":
-		return reloadWords(desk, len(words) > 1 && words[1] == "force"), nil
+	case "reload", "trial":
+		how, wrong := loadLine(words)
+		if wrong != nil {
+			return "", wrong
+		}
+		return loadWords(desk, how), nil
+	case "keep":
+		press.Kind = surface.Keep
+	case "return":
+		press.Kind = surface.Return
+	case "take", "give":
+		press.Kind = map[string]surface.Kind{"take": surface.TakeOver, "give": surface.GiveBack}[words[0]]
+		name := strings.Join(words[1:], " ")
+		if press.Surface = desk.View().SurfaceNamed(name); press.Surface < 0 {
+			return "", &mistake{what: fmt.Sprintf("there is no surface `%s`", name)}
+		}
 	case "press", "hold":
 		return pressLine(desk, press, words)
 	case "go":
@@ -126,15 +143,38 @@ func answerWords(a surface.Answer) string {
 	return word
 }
 
-func reloadWords(desk *control.Controller, force bool) string {
-	r, err := desk.Reload(force)
-	switch {
-	case err != nil:
-		return err.Error()
-	case r.Taken:
-		return fmt.Sprintf("program %.12s runs", r.Digest)
+// loadLine reads what comes after reload and trial, in any order.
+func loadLine(words []string) (surface.Load, *mistake) {
+	how := surface.Load{By: "console"}
+	if words[0] == "trial" {
+		how.Trial = surface.UsualTrial
 	}
-	return fmt.Sprintf("program %.12s waits for %s to end", r.Digest, strings.Join(r.Waits, ", "))
+	for _, word := range words[1:] {
+		d, err := time.ParseDuration(word)
+		switch {
+		case word == "force" && how.Trial == 0:
+			how.Force = true
+		case err == nil && how.Trial != 0:
+			if err := surface.CheckTrial(d); err != nil {
+				return how, &mistake{what: err.Error()}
+			}
+			how.Trial = d
+		default:
+			if err := surface.CheckDigest(word); err != nil {
+				return how, &mistake{what: err.Error()}
+			}
+			how.Expect = word
+		}
+	}
+	return how, nil
+}
+
+func loadWords(desk *control.Controller, how surface.Load) string {
+	r, err := desk.Load(how)
+	if err != nil {
+		return err.Error()
+	}
+	return r.Words()
 }
 
 // stateWords is a view in words.
@@ -145,6 +185,15 @@ func stateWords(v *surface.View) string {
 	if v.OnDisk != v.Running {
 		fmt.Fprintf(&b, ", another on the disk: %.12s", v.OnDisk)
 	}
+	if t := v.Trial; t != nil {
+		fmt.Fprintf(&b, ", ON TRIAL for %d s more, by %s: `keep` lets it stay, else %s is back", t.Left(time.Now()), t.By, surface.Short(t.Before))
+		for _, text := range t.Returns {
+			fmt.Fprintf(&b, "\n  is then sent: %s", text)
+		}
+		for _, text := range t.Stays {
+			fmt.Fprintf(&b, "\n  stays: %s", text)
+		}
+	}
 	if v.Held {
 		b.WriteString(", held: `resume` lets it send")
 	}
@@ -153,6 +202,11 @@ func stateWords(v *surface.View) string {
 		fmt.Fprintf(&b, "cue %s %q", p.Cues[v.Standby].Number, p.Cues[v.Standby].Label)
 	} else {
 		b.WriteString("nothing")
+	}
+	for i, holder := range v.Holder {
+		if holder != "" {
+			fmt.Fprintf(&b, "\n  %s: taken over by %s", p.Surfaces[i].Name, holder)
+		}
 	}
 	for _, d := range v.Away {
 		fmt.Fprintf(&b, "\n  away: %s", p.Devices[d].Name)

@@ -140,6 +140,7 @@ type fileFlags struct {
 	name          string
 	files         []string
 	base, channel int
+	extra         int
 	grab          bool
 }
 
@@ -148,6 +149,7 @@ func (d *fileFlags) midiFlags(f *pflag.FlagSet) {
 	f.StringArrayVar(&d.files, "midi", nil, "a MIDI controller is a surface: `SURFACE=FILE`, as desk=/dev/snd/midiC1D0")
 	f.IntVar(&d.base, "midi-base", midi.DefaultBase, "the `NOTE` of row 1, column 1")
 	f.IntVar(&d.channel, "midi-channel", 0, "the `CHANNEL`, 1 to 16; 0 is all")
+	f.IntVar(&d.extra, "midi-extra", 0, "the first `NOTE` of four that keep a show on trial, end the trial, take the surface over and give it back; 0 is none")
 }
 
 func (d *fileFlags) keysFlags(f *pflag.FlagSet) {
@@ -172,7 +174,7 @@ func (d *fileFlags) check(p *program.Program) error {
 			return &mistake{word: text, what: fmt.Sprintf("there is no surface `%s`", name), mend: there(names)}
 		}
 	}
-	if d.channel < 0 || d.channel > 16 || d.base < 0 || d.base > 127 {
+	if d.channel < 0 || d.channel > 16 || d.base < 0 || d.base > 127 || d.extra < 0 || d.extra > 124 {
 		return &mistake{word: d.name, what: "a MIDI note is 0 to 127, and a channel 1 to 16, or 0 for all"}
 	}
 	return nil
@@ -180,7 +182,7 @@ func (d *fileFlags) check(p *program.Program) error {
 
 func (d *fileFlags) serveMIDI(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
 	return d.each(func(name, file string) (opened, error) {
-		return midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Log: log})
+		return midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Extra: d.extra, Log: log})
 	})
 }
 

@@ -13,12 +13,9 @@ import (
 // its power-on. Scripts that run go on at the same place; the caller has seen
 // to it that they are the same in both, or that none runs.
 func carry(was, next *show) {
-	old := map[program.Var]int32{}
-	for v := range was.p.Vars {
-		old[named(&was.p.Vars[v])] = int32(v)
-	}
+	old := varsByName(was.p)
 	for v := range next.p.Vars {
-		from, ok := old[named(&next.p.Vars[v])]
+		from, ok := old[nameOf(&next.p.Vars[v])]
 		if !ok {
 			continue
 		}
@@ -30,16 +27,30 @@ func carry(was, next *show) {
 	}
 	next.state.Now = was.state.Now
 	for t := range next.p.Timers {
-		name := timerName(next.p, int32(t))
-		from := slices.IndexFunc(was.p.Timers, func(x program.Timer) bool { return x.Kind == next.p.Timers[t].Kind && ownerName(was.p, x) == name })
-		if from >= 0 && was.state.Due[from] != state.Off && next.goesOn(next.p.Timers[t]) {
-			next.state.Due[t] = was.state.Due[from]
-		}
+		next.carryTimer(was, t)
 	}
 }
 
-// named is a variable without what differs between two programs.
-func named(v *program.Var) program.Var { return program.Var{Name: v.Name, Kind: v.Kind} }
+// carryTimer has a timer run out when it would in another show, if what it
+// belongs to still waits for it.
+func (s *show) carryTimer(was *show, t int) {
+	name := timerName(s.p, int32(t))
+	from := slices.IndexFunc(was.p.Timers, func(x program.Timer) bool { return x.Kind == s.p.Timers[t].Kind && ownerName(was.p, x) == name })
+	if from >= 0 && was.state.Due[from] != state.Off && s.goesOn(s.p.Timers[t]) {
+		s.state.Due[t] = was.state.Due[from]
+	}
+}
+
+// nameOf is a variable without what differs between two programs.
+func nameOf(v *program.Var) program.Var { return program.Var{Name: v.Name, Kind: v.Kind} }
+
+func varsByName(p *program.Program) map[program.Var]int32 {
+	all := make(map[program.Var]int32, len(p.Vars))
+	for v := range p.Vars {
+		all[nameOf(&p.Vars[v])] = int32(v)
+	}
+	return all
+}
 
 // carryFact carries over what the show has set. What a device said is heard
 // again.

@@ -81,7 +81,7 @@ type Controller struct {
 	newest   atomic.Pointer[surface.View]
 	onDisk   atomic.Pointer[string]
 	watching watching
-	loading  sync.Mutex // held by Reload; nothing is locked under it
+	loading  sync.Mutex // held by Load; nothing is locked under it
 	watch    sync.WaitGroup
 
 	// What the owner has: the loop, or a goroutine that presses while nothing
@@ -89,7 +89,10 @@ type Controller struct {
 	// taken under it, and nothing that waits for the loop is done.
 	owner    sync.Mutex
 	show     *show
-	past     []surface.Alert // the last, oldest first
+	before   *show             // that ran before it, or nil
+	trial    *trial            // of show; nil when it is there to stay
+	holders  map[string]string // of a surface by its name: whose presses alone count on it
+	past     []surface.Alert   // the last, oldest first
 	held     bool
 	stopping bool
 	filter   filter
@@ -128,8 +131,8 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	}
 	c := &Controller{opts: opts, queue: make(chan func(), waitingRoom), ended: make(chan struct{}), stop: make(chan context.Context, 1)}
 	c.counts.begin()
-	s := newShow(p, Digest(p))
-	before, err := c.recover(s)
+	given := Digest(p)
+	s, before, err := c.recover(newShow(p, given))
 	if err != nil {
 		return nil, err
 	}
@@ -142,7 +145,7 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 		c.bell.close()
 		return nil, err
 	}
-	c.onDisk.Store(&s.digest)
+	c.onDisk.Store(&given)
 	c.publish()
 	c.set()
 	c.flush()
@@ -262,6 +265,10 @@ func (c *Controller) turn(do func()) {
 	now := c.clock.now()
 	for {
 		timer, due := c.show.state.Next()
+		if c.trial != nil && c.trial.until <= now && (timer < 0 || c.trial.until <= due) {
+			c.timeIsUp()
+			continue
+		}
 		if timer < 0 || due > now {
 			break
 		}
@@ -326,7 +333,7 @@ func (c *Controller) tell(effects []step.Effect) {
 // give gives messages to their device.
 func (c *Controller) give(b *batch) {
 	s := c.show
-	b.job = job{device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes))}
+	b.job = job{show: s.mark(), device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes))}
 	for i, index := range b.indexes {
 		b.job.messages[i] = &s.p.Messages[index]
 	}
@@ -370,7 +377,7 @@ func (c *Controller) given(b *batch, by int32) {
 // outcome notes what became of a message of a job. l is its line, or nil where
 // the device has none. It may be called from any goroutine.
 func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
-	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: j.device, B: j.indexes[at], Text: answer}
+	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: j.device, B: j.indexes[at], C: j.show, Text: answer}
 	if err != nil {
 		r.D, r.Text = 1, err.Error()
 	}
@@ -457,6 +464,9 @@ func (c *Controller) set() {
 	if due := c.settles(); due >= 0 && !c.stopping {
 		next = min(next, due)
 	}
+	if c.trial != nil && !c.stopping {
+		next = min(next, c.trial.until)
+	}
 	if c.rung > c.clock.now() && c.rung <= next {
 		return // once too often does no harm
 	}
@@ -487,6 +497,9 @@ func (c *Controller) Stop(ctx context.Context) error {
 func (c *Controller) drain(ctx context.Context) <-chan struct{} {
 	over := make(chan struct{})
 	var all sync.WaitGroup
+	if c.trial != nil {
+		c.retireAll(c.trial.old, c.show)
+	}
 	for _, l := range c.show.lines {
 		if l != nil {
 			l.end()
@@ -506,6 +519,9 @@ func (c *Controller) end() {
 	c.turns() // the last reports of the lines
 	if c.waiting != nil {
 		c.drop(c.waiting)
+	}
+	if c.trial != nil {
+		c.alert("controller", "the show on trial has not been kept: the next start does not run it; every bus stays as it is")
 	}
 	c.note(journal.Record{Kind: journal.Stopped})
 	c.bell.close()

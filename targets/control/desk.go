@@ -43,7 +43,7 @@ func (c *Controller) queued(w *pending) surface.Answer {
 	select {
 	case c.queue <- do:
 	default:
-		return c.busy()
+		return c.busy(&w.press)
 	}
 	late := time.NewTimer(pressTime)
 	defer late.Stop()
@@ -54,14 +54,24 @@ func (c *Controller) queued(w *pending) surface.Answer {
 	case <-c.ended:
 	}
 	if w.taken.CompareAndSwap(false, true) {
-		return c.busy()
+		return c.busy(&w.press)
 	}
 	return <-w.answer
 }
 
-func (c *Controller) busy() surface.Answer {
+// busy refuses a press that did not come to its turn.
+func (c *Controller) busy(p *surface.Press) surface.Answer {
+	a := surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it was not done"}
 	c.counts.presses[surface.Busy].Add(1)
-	return surface.Answer{Outcome: surface.Busy, Text: "too much is waiting: it was not done"}
+	if c.journal != nil {
+		c.journal.Append(pressed(p, a, c.clock.now()))
+	}
+	return a
+}
+
+// pressed is a press and its outcome, as the journal has it.
+func pressed(p *surface.Press, a surface.Answer, at int64) journal.Record {
+	return journal.Record{Kind: journal.Press, At: at, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(a.Outcome), By: p.By, Text: a.Text}
 }
 
 // atOnce does something here and now if nobody owns the show and nothing
@@ -97,7 +107,7 @@ func (c *Controller) press(p *surface.Press, came time.Time) surface.Answer {
 		c.pressed = time.Time{}
 	}
 	c.countPress(p, answer)
-	c.note(journal.Record{Kind: journal.Press, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(answer.Outcome), By: p.By, Text: answer.Text})
+	c.note(pressed(p, answer, 0))
 	return answer
 }
 
@@ -124,18 +134,28 @@ func (c *Controller) judge(p *surface.Press) surface.Answer {
 	switch {
 	case c.stopping:
 		return refused(step.NoReason, "the show is being stopped")
-	case p.Of != nil && p.Of != s.p:
+	case !s.meets(p):
 		return refused(step.NoReason, "another show has been loaded")
+	case p.Judged != nil:
+		return *p.Judged
 	case !within(p, s.p):
 		return refused(step.NoReason, "there is no such thing in this show")
 	case c.filter.repeated(p, c.clock.now()):
 		return surface.Answer{Outcome: surface.Repeated, Text: "it came twice"}
-	case c.held && p.Kind != surface.Resume && p.Kind != surface.Up:
+	case c.held && !freeWhenHeld(p.Kind):
 		return surface.Answer{Outcome: surface.Held, Text: "nothing is done before somebody resumes"}
+	case p.Surface >= 0 && len(c.holders) > 0 && !c.mayPress(p):
+		return refused(step.NoReason, c.takenWords(p.Surface))
 	case p.Kind == surface.Down && p.Surface >= 0 && !s.showing(p.Surface, p.Button):
 		return refused(step.NotShowing, s.tell.ButtonName(p.Button)+" is not showing on "+s.p.Surfaces[p.Surface].Name)
 	}
 	return surface.Answer{}
+}
+
+// freeWhenHeld says what may be done before somebody resumes: nothing that
+// sends.
+func freeWhenHeld(k surface.Kind) bool {
+	return k == surface.Resume || k == surface.Up || k == surface.TakeOver || k == surface.GiveBack
 }
 
 // within says whether what a press names is there.
@@ -152,7 +172,7 @@ func within(p *surface.Press, of *program.Program) bool {
 	case surface.Resend:
 		return index(p.Destination, len(of.Destinations))
 	}
-	return p.Kind <= surface.Resend
+	return p.Kind < surface.Kinds
 }
 
 func (s *show) showing(on, button int32) bool {
@@ -178,6 +198,14 @@ func (c *Controller) do(p *surface.Press) surface.Answer {
 		return c.resume(p.By)
 	case surface.Resend:
 		return c.resend(p.Destination)
+	case surface.Keep:
+		return c.keepTrial(p.By)
+	case surface.Return:
+		return c.returnTrial(p.By)
+	case surface.TakeOver:
+		return c.takeOver(p)
+	case surface.GiveBack:
+		return c.giveBack(p)
 	}
 	return c.answer(c.apply(e))
 }
@@ -268,11 +296,15 @@ func (c *Controller) publish() {
 	s, last := c.show, c.newest.Load()
 	c.seen.Store(s)
 	v := &surface.View{Program: s.p, At: time.Now(), Show: s.p.Show, Running: s.digest, OnDisk: *c.onDisk.Load(), Held: c.held, Alerts: c.past}
+	if c.before != nil {
+		v.Before, v.RanBefore = c.before.p, c.before.digest
+	}
 	if last != nil {
 		v.Serial = last.Serial + 1
 	}
 	if last != nil && !c.dirty && last.Program == s.p {
 		v.Page, v.Lamps, v.Open, v.Standby, v.Away, v.Drifted = last.Page, last.Lamps, last.Open, last.Standby, last.Away, last.Drifted
+		v.Trial, v.Holder = last.Trial, last.Holder
 	} else {
 		c.look(v)
 	}
@@ -298,6 +330,11 @@ func (c *Controller) look(v *surface.View) {
 		cover := s.p.Buttons[i].Cover
 		v.Open[i] = cover >= 0 && get(cover) == 1
 	}
+	v.Holder = make([]string, len(s.p.Surfaces))
+	for i := range s.p.Surfaces {
+		v.Holder[i] = c.holders[s.p.Surfaces[i].Name]
+	}
+	v.Trial = c.trialSeen()
 	v.Standby = int32(get(s.p.StandbyVar()))
 	for i := range s.p.Devices {
 		if get(s.p.Devices[i].Health) == program.Away {

@@ -28,8 +28,9 @@ const settling int64 = 300_000
 
 // letters takes what devices say.
 func (c *Controller) letters(l *line) {
+	ours := slices.Contains(c.show.lines, l) // not of a show that has gone
 	for _, x := range l.mailbox.take() {
-		if x.table == l.table.Load() && !c.stopping {
+		if ours && x.table == l.table.Load() && !c.stopping {
 			c.hear(l, x, c.clock.now()-time.Since(x.asked).Microseconds())
 		}
 	}

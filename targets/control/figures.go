@@ -96,7 +96,7 @@ func (n *counts) begin() {
 	}
 }
 
-func (n *counts) reloaded(r Reloaded, err error) {
+func (n *counts) reloaded(r surface.Loaded, err error) {
 	switch {
 	case err != nil:
 		n.declined.Add(1)

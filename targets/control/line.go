@@ -54,6 +54,7 @@ type boss interface {
 
 // job is messages that go together.
 type job struct {
+	show     int32   // show.mark of whose indices these are
 	device   int32   // Program.Devices
 	indexes  []int32 // Program.Messages
 	messages []*program.Message
@@ -242,7 +243,7 @@ func (l *line) send(j job) {
 	case answered(err) && done < len(j.messages): // no is an answer: what comes after it may still work
 		l.told(j, done, done+1, "", err)
 		l.boss.said(l, err.Error())
-		l.send(job{j.device, j.indexes[done+1:], j.messages[done+1:], j.pressed})
+		l.send(job{j.show, j.device, j.indexes[done+1:], j.messages[done+1:], j.pressed})
 	default:
 		l.told(j, done, len(j.messages), "", err)
 		l.fail(err)

@@ -21,9 +21,10 @@ type Entry struct {
 	Micros   int64       `json:"micros"` // show time
 	Timecode string      `json:"timecode"`
 	Kind     string      `json:"kind"`
-	Who      string      `json:"who,omitempty"`  // who pressed, or which device
-	What     string      `json:"what"`           // what was done, sent, heard or said
-	Came     string      `json:"came,omitempty"` // what became of it
+	Who      string      `json:"who,omitempty"`     // who pressed, or which device
+	What     string      `json:"what"`              // what was done, sent, heard or said
+	Came     string      `json:"came,omitempty"`    // what became of it
+	Program  string      `json:"program,omitempty"` // digest of the show that it happened under
 	Beat     *story.Beat `json:"-"`
 }
 
@@ -37,7 +38,8 @@ func Read(dir string, visit func(Entry) error) ([]journal.Torn, error) {
 type reader struct {
 	dir  string
 	show *show
-	lost bool // the show's state is not known, its names are
+	past *show // that was before it, whose last messages may still be answered
+	lost bool  // the show's state is not known, its names are
 }
 
 var kindWords = map[journal.Kind]string{journal.Session: "start", journal.Snapshot: "snapshot", journal.Press: "press",
@@ -52,7 +54,7 @@ func (r *reader) entry(x journal.Record) Entry {
 		if x.A == 1 {
 			e.Came = "goes on after a cut"
 		}
-		r.lost = true
+		r.lost, e.Program = true, x.Text
 	case journal.Snapshot:
 		begins := r.lost
 		r.snapshot(x)
@@ -69,6 +71,9 @@ func (r *reader) entry(x journal.Record) Entry {
 	if r.show == nil {
 		return e
 	}
+	if e.Program == "" {
+		e.Program = r.show.digest
+	}
 	rate := timecode.Rate(r.show.p.Rate)
 	e.Timecode = rate.Label(rate.ToFrames(timecode.Micros(x.At)))
 	r.words(&e, x)
@@ -77,6 +82,7 @@ func (r *reader) entry(x journal.Record) Entry {
 
 func (r *reader) snapshot(x journal.Record) {
 	if r.show == nil || r.show.digest != x.Text {
+		r.past = r.show
 		p, err := readProgram(r.dir, x.Text)
 		if err != nil {
 			r.show = nil
@@ -106,6 +112,12 @@ func (r *reader) words(e *Entry, x journal.Record) {
 			e.What = story.Command(p, m.Command) + "  [" + m.Text + "]"
 		}
 	case journal.Outcome:
+		switch {
+		case r.past != nil && x.C == r.past.mark():
+			p, e.Program = r.past.p, r.past.digest
+		case x.C != r.show.mark():
+			return // of a show that is long gone
+		}
 		e.Who, e.Came = deviceName(p, x.A), "done"
 		if index(x.B, len(p.Messages)) {
 			e.What = story.Command(p, p.Messages[x.B].Command)
@@ -143,7 +155,8 @@ func (r *reader) event(e *Entry, x journal.Record) {
 }
 
 var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
-	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again"}
+	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Keep: "keep the show on trial",
+	surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back"}
 
 var outcomeWords = [...]string{surface.Done: "done", surface.Repeated: "ignored", surface.Refused: "refused",
 	surface.Held: "held", surface.Busy: "too busy"}

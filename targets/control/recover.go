@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,64 +16,84 @@ import (
 	"cuewright/targets/journal"
 )
 
-// past is where the journal says that the show was when the power went.
+// past is what the journal says of the last time that the show was run.
 type past struct {
-	at    time.Time // of the last record
-	texts []string  // for operators
+	cut   bool     // it did not end in order
+	texts []string // for operators
 }
 
-// recover looks for a show that did not end in order, and brings s to where it
-// was. It gives nil when there was none.
-func (c *Controller) recover(s *show) (*past, error) {
+// recover looks for a show that did not end in order, and gives s where that
+// was. A show that was on trial and that nobody has kept is not run: the one
+// before it is. The past is nil when there is nothing to tell of it.
+func (c *Controller) recover(s *show) (*show, *past, error) {
 	if c.opts.Dir == "" {
-		return nil, nil
+		return s, nil, nil
 	}
 	records, torn, err := journal.Since(c.opts.Dir)
 	if err != nil {
-		return nil, fmt.Errorf("the journal cannot be read: %w", err)
+		return nil, nil, fmt.Errorf("the journal cannot be read: %w", err)
 	}
 	var texts []string
 	for _, t := range torn {
 		texts = append(texts, "the journal was cut: "+t.String())
 	}
-	if len(records) == 0 || !cutShort(records) {
+	if len(records) == 0 || !cutShort(records) && !onTrial(records) {
 		for _, text := range texts {
 			c.log(text)
 		}
-		return nil, nil
+		return s, nil, nil
 	}
-	last := time.UnixMicro(records[len(records)-1].Time)
-	texts = append(texts, "the show was cut off at "+last.Format(time.DateTime))
+	b := &past{cut: cutShort(records), texts: texts}
+	if b.cut {
+		last := time.UnixMicro(records[len(records)-1].Time)
+		b.texts = append(b.texts, "the show was cut off at "+last.Format(time.DateTime))
+	}
 	was, err := standing(c.opts.Dir, records)
 	if err != nil {
-		return &past{last, append(texts, "where it was cannot be told: "+err.Error())}, nil
+		b.texts = append(b.texts, "where it was cannot be told: "+err.Error())
+		return s, b, nil
 	}
-	texts = append(texts, was.where()...)
+	return b.takeUp(was, s), b, nil
+}
+
+// takeUp gives the show that is to run: s, or the one that was before s was on
+// trial; after a cut, where it was.
+func (b *past) takeUp(was *stood, s *show) *show {
+	if was.tried == s.digest {
+		b.texts = append(b.texts, "the show in the file was on trial, and nobody has kept it: the one before it runs; load it to have it")
+		s = newShow(was.show.p, was.show.digest)
+	}
+	if !b.cut {
+		return s
+	}
+	b.texts = append(b.texts, was.where()...)
+	if len(was.moved) > 0 {
+		b.texts = append(b.texts, "changed by the show on trial, and not sent back: "+strings.Join(was.moved, ", "))
+	}
 	if was.digest == s.digest {
 		s.state.CopyFrom(was.state)
 		copy(s.facts, was.facts)
 	} else {
 		was.halt()
-		carry(was, s)
-		texts = append(texts, "another show than then is loaded: what has the same name has been kept")
+		carry(was.show, s)
+		b.texts = append(b.texts, "another show than then is loaded: what has the same name has been kept")
 	}
 	s.lift()
-	return &past{last, texts}, nil
+	return s
 }
 
-// lift takes all fingers off the buttons, without what that would set off: who
-// had them there when the power went has long taken them away.
-func (s *show) lift() {
-	for i := range s.p.Buttons {
-		b := &s.p.Buttons[i]
-		if b.Down >= 0 {
-			s.m.L.Set(s.state, b.Down, 0)
-		}
-		if b.HoldTimer >= 0 {
-			s.state.Due[b.HoldTimer] = state.Off
+// onTrial says whether records end with a show on trial.
+func onTrial(records []journal.Record) bool {
+	for _, r := range slices.Backward(records) {
+		if r.Kind == journal.Snapshot {
+			return r.A == tried
 		}
 	}
+	return false
 }
+
+// tried is in A of a Snapshot of a show on trial.
+const tried = 1
 
 // cutShort says whether records end in the middle of a show in which anything
 // had happened.
@@ -91,29 +112,61 @@ func cutShort(records []journal.Record) bool {
 	return false
 }
 
+// stood is where a show stood. When one was on trial it is the show before,
+// tried is the digest of the one on trial, and moved are the buses that it had
+// changed.
+type stood struct {
+	*show
+	tried string
+	moved []string
+}
+
 // standing applies the events since a snapshot.
-func standing(dir string, records []journal.Record) (*show, error) {
-	p, err := readProgram(dir, records[0].Text)
+func standing(dir string, records []journal.Record) (*stood, error) {
+	s, err := snapshot(dir, records[0])
 	if err != nil {
 		return nil, err
 	}
-	s := newShow(p, records[0].Text)
-	if err := s.decode(records[0].Data); err != nil {
+	var t *trial
+	for _, r := range records[1:] {
+		switch r.Kind {
+		case journal.Snapshot: // of a show on trial
+			next, err := snapshot(dir, r)
+			if err != nil {
+				return nil, err
+			}
+			if t == nil {
+				t = newTrial(s, next)
+			}
+			s = next
+		case journal.Event:
+			e, ok := event(s.p, r)
+			if !ok {
+				return nil, errors.New("an event in the journal does not fit its show")
+			}
+			s.before.CopyFrom(s.state)
+			s.effects = s.m.Apply(s.state, e, s.effects[:0])
+			s.want(e, s.effects)
+		}
+	}
+	if t == nil {
+		return &stood{show: s}, nil
+	}
+	was := &stood{show: t.revive(s), tried: s.digest}
+	for _, b := range t.moved(s) {
+		was.moved = append(was.moved, was.p.Vars[b.v].Name)
+	}
+	return was, nil
+}
+
+// snapshot is the show that a snapshot is of, where it was.
+func snapshot(dir string, r journal.Record) (*show, error) {
+	p, err := readProgram(dir, r.Text)
+	if err != nil {
 		return nil, err
 	}
-	for _, r := range records[1:] {
-		if r.Kind != journal.Event {
-			continue
-		}
-		e, ok := event(p, r)
-		if !ok {
-			return nil, errors.New("an event in the journal does not fit its show")
-		}
-		s.before.CopyFrom(s.state)
-		s.effects = s.m.Apply(s.state, e, s.effects[:0])
-		s.want(e, s.effects)
-	}
-	return s, nil
+	s := newShow(p, r.Text)
+	return s, s.decode(r.Data)
 }
 
 // event is the event of a record, when it can be one of p.
@@ -168,7 +221,7 @@ func (c *Controller) open(before *past) error {
 		return fmt.Errorf("the journal cannot be begun: %w", err)
 	}
 	session := journal.Record{Kind: journal.Session, Text: c.show.digest, By: c.show.p.Show}
-	if before != nil {
+	if before != nil && before.cut {
 		session.A = 1
 	}
 	c.note(session)
@@ -176,10 +229,15 @@ func (c *Controller) open(before *past) error {
 	if before == nil {
 		return nil
 	}
-	c.held = true
-	c.apply(step.Event{Kind: step.StopAll, At: c.show.state.Now})
+	if before.cut {
+		c.held = true
+		c.apply(step.Event{Kind: step.StopAll, At: c.show.state.Now})
+	}
 	for _, text := range before.texts {
 		c.alert("controller", text)
+	}
+	if !before.cut {
+		return nil
 	}
 	c.alert("controller", "nothing is sent before somebody resumes; every output is left as it is")
 	return nil
@@ -221,7 +279,11 @@ func (c *Controller) keep() {
 }
 
 func (c *Controller) snapshot() {
-	c.note(journal.Record{Kind: journal.Snapshot, Text: c.show.digest, Data: c.show.encode()})
+	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, Data: c.show.encode()}
+	if c.trial != nil {
+		r.A = tried
+	}
+	c.note(r)
 	if c.journal != nil {
 		c.kept = c.journal.Size()
 	}

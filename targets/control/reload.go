@@ -13,91 +13,142 @@ import (
 	"cuewright/macro/source"
 	"cuewright/sim/step"
 	"cuewright/targets/journal"
+	"cuewright/targets/surface"
 )
 
 // swap is a program that is to take over.
 type swap struct {
 	next   *show
 	fresh  []*line
+	by     string
 	force  bool
-	answer chan Reloaded // of one place; nil once it was said that it waits
+	trial  time.Duration       // 0: it is there to stay
+	answer chan surface.Loaded // of one place; nil once it was said that it waits
 }
 
-// Reloaded is what became of a reload. Waits are the scripts that run now and
-// are not the same in the new show: it takes over when they have ended.
-type Reloaded struct {
-	Digest string
-	Taken  bool
-	Waits  []string
-}
-
-// Reload reads the show again and lets it take over between two events, as
-// soon as no script runs that it changes. With force it does so at once, and
-// every script that runs is ended, unless none is changed. A show with errors is refused, and the running one stays. Pages, standby, buses and
-// running scripts that are the same in both are carried over by their names.
-// Nothing is sent by it.
-func (c *Controller) Reload(force bool) (r Reloaded, err error) {
-	c.loading.Lock()
+// Load reads the show again and lets it take over between two events, as soon
+// as no script runs that it changes. With Force it does so at once, and every
+// script that runs is ended, unless none is changed. On Trial it does so at
+// once or not at all. A show with errors is refused, and one with another digest than
+// was expected, and the running one stays. Pages, standby, buses and running
+// scripts that are the same in both are carried over by their names. Nothing is
+// sent by it.
+func (c *Controller) Load(how surface.Load) (r surface.Loaded, err error) {
+	if !c.loading.TryLock() {
+		return surface.Loaded{}, errors.New("another show is being loaded")
+	}
 	defer c.loading.Unlock()
-	defer func() { c.counts.reloaded(r, err) }()
-	if c.opts.Load == nil {
-		return Reloaded{}, errors.New("there is no file to load the show from again")
-	}
-	read := c.opts.Load()
-	if read.Program == nil {
-		var b strings.Builder
-		for _, d := range read.Findings {
-			at := d.At.Begin()
-			fmt.Fprintf(&b, "\n%s:%d: %s [%s]", d.At.File.Name, at.Line, d.What, d.Code)
+	defer func() {
+		c.counts.reloaded(r, err)
+		if err != nil {
+			text, _, _ := strings.Cut(err.Error(), "\n")
+			c.post(func() { c.alert("controller", "asked for by "+how.By+", refused: "+text) })
 		}
-		c.post(func() { c.alert("controller", "the new show was refused: it has errors; the old one runs on") })
-		return Reloaded{}, fmt.Errorf("the new show has errors:%s", b.String())
+	}()
+	next, err := c.read(how)
+	if err != nil {
+		return surface.Loaded{}, err
 	}
-	next := newShow(read.Program, Digest(read.Program))
-	c.onDisk.Store(&next.digest)
-	if c.opts.Dir != "" {
-		if err := writeProgram(c.opts.Dir, next.p, next.digest); err != nil {
-			return Reloaded{}, fmt.Errorf("the new show cannot be kept: %w", err)
-		}
-	}
-	answer := make(chan Reloaded, 1)
-	w := &swap{next: next, force: force, answer: answer}
+	answer := make(chan surface.Loaded, 1)
+	w := &swap{next: next, by: how.By, force: how.Force, trial: how.Trial, answer: answer}
 	failed := make(chan error, 1)
 	c.post(func() { failed <- c.prepare(w) })
 	select {
 	case err := <-failed:
 		if err != nil {
-			return Reloaded{}, err
+			return surface.Loaded{}, err
 		}
 		return <-answer, nil
 	case <-c.ended:
-		return Reloaded{}, errors.New("the show has been stopped")
+		return surface.Loaded{}, errors.New("the show has been stopped")
 	}
+}
+
+// read reads the show from its file, and keeps it beside the journal.
+func (c *Controller) read(how surface.Load) (*show, error) {
+	if c.opts.Load == nil {
+		return nil, errors.New("there is no file to load the show from again")
+	}
+	if how.Trial != 0 {
+		if err := surface.CheckTrial(how.Trial); err != nil {
+			return nil, err
+		}
+	}
+	if how.Expect != "" {
+		if err := surface.CheckDigest(how.Expect); err != nil {
+			return nil, err
+		}
+	}
+	found := c.opts.Load()
+	if found.Program == nil {
+		errs := surface.WithErrors
+		c.onDisk.Store(&errs)
+		var b strings.Builder
+		for _, d := range found.Findings {
+			at := d.At.Begin()
+			fmt.Fprintf(&b, "\n%s:%d: %s [%s]", d.At.File.Name, at.Line, d.What, d.Code)
+		}
+		return nil, fmt.Errorf("the new show has errors; the old one runs on:%s", b.String())
+	}
+	next := newShow(found.Program, Digest(found.Program))
+	c.onDisk.Store(&next.digest)
+	if !strings.HasPrefix(next.digest, how.Expect) {
+		return nil, fmt.Errorf("the file is another show than was expected: its digest is %s, not %s", surface.Short(next.digest), surface.Short(how.Expect))
+	}
+	if c.opts.Dir != "" {
+		if err := writeProgram(c.opts.Dir, next.p, next.digest); err != nil {
+			return nil, fmt.Errorf("the new show cannot be kept: %w", err)
+		}
+	}
+	return next, nil
 }
 
 // prepare makes a swap the one that waits, and does it when it can be.
 func (c *Controller) prepare(w *swap) error {
+	if c.stopping {
+		return errors.New("the show is being stopped")
+	}
+	if c.trial != nil {
+		return errOnTrial
+	}
+	if w.trial != 0 {
+		if err := c.mayTry(w); err != nil {
+			return err
+		}
+	}
 	if w.next.digest == c.show.digest {
-		c.waiting = nil
-		w.answer <- Reloaded{Digest: w.next.digest, Taken: true}
+		c.giveUp()
+		w.answer <- surface.Loaded{Digest: w.next.digest, Taken: true}
 		return nil
 	}
 	fresh, err := c.connect(w.next, c.show.lines)
 	if err != nil {
-		return err
+		return fmt.Errorf("the new show cannot start: %w", err)
 	}
-	if c.waiting != nil {
-		c.drop(c.waiting)
+	c.giveUp()
+	w.fresh = fresh
+	if w.trial != 0 {
+		c.try(w)
+		w.answer <- surface.Loaded{Digest: w.next.digest, Taken: true}
+		return nil
 	}
-	w.fresh, c.waiting = fresh, w
+	c.waiting = w
 	c.swapIfFree()
 	if c.waiting == w {
 		waits := changed(c.show, w.next)
 		c.alert("controller", "a new show waits for "+strings.Join(waits, ", ")+" to end")
-		w.answer <- Reloaded{Digest: w.next.digest, Waits: waits}
+		w.answer <- surface.Loaded{Digest: w.next.digest, Waits: waits}
 		w.answer = nil
 	}
 	return nil
+}
+
+// giveUp drops the program that waits, if one does: another takes its place.
+func (c *Controller) giveUp() {
+	if c.waiting != nil {
+		c.drop(c.waiting)
+		c.waiting = nil
+	}
 }
 
 // drop gives up a swap that another has taken the place of.
@@ -118,26 +169,39 @@ func (c *Controller) swapIfFree() {
 	if len(changed(was, w.next)) > 0 {
 		c.apply(step.Event{Kind: step.StopAll, At: was.state.Now})
 	}
+	c.exchange(w)
+	c.retireAll(was, c.show)
+	c.note(journal.Record{Kind: journal.Mark, By: "controller", Text: "reloaded"})
+	c.snapshot()
+	c.alert("controller", "the new show has taken over")
+	if w.answer != nil {
+		w.answer <- surface.Loaded{Digest: w.next.digest, Taken: true}
+	}
+}
+
+// exchange lets a program take the place of the one that runs. The lines that
+// only that one has stay open.
+func (c *Controller) exchange(w *swap) {
+	was := c.show
 	carry(was, w.next)
+	w.next.liftStrangers(was)
 	for i, l := range w.next.lines {
 		if l != nil && slices.Contains(was.lines, l) {
 			l.watch(w.next.p, int32(i))
 		}
 	}
-	c.show = w.next
+	c.before, c.show = was, w.next
 	for _, l := range w.fresh {
 		l.start()
 	}
+}
+
+// retireAll ends the lines of a show that another does not have.
+func (c *Controller) retireAll(was, now *show) {
 	for _, l := range was.lines {
-		if l != nil && !slices.Contains(w.next.lines, l) {
+		if l != nil && !slices.Contains(now.lines, l) {
 			c.retire(l)
 		}
-	}
-	c.note(journal.Record{Kind: journal.Mark, By: "controller", Text: "reloaded"})
-	c.snapshot()
-	c.alert("controller", "the new show has taken over")
-	if w.answer != nil {
-		w.answer <- Reloaded{Digest: w.next.digest, Taken: true}
 	}
 }
 
@@ -185,7 +249,7 @@ func (c *Controller) watchFile() {
 				}
 			}
 			seen = stamps(files)
-			digest := "with errors"
+			digest := surface.WithErrors
 			if r.Program != nil {
 				digest = Digest(r.Program)
 			}

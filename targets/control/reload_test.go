@@ -79,9 +79,9 @@ func (b *book) running(dir string) (*Controller, *lines) {
 	return c, out
 }
 
-func (b *book) reload(c *Controller, force bool) Reloaded {
+func (b *book) reload(c *Controller, how surface.Load) surface.Loaded {
 	b.t.Helper()
-	r, err := c.Reload(force)
+	r, err := c.Load(how)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -110,7 +110,7 @@ func TestReload(t *testing.T) {
 	old := c.View()
 	b.with(`button 1.1 "Wide"    { cut main to wide }`, `button 1.1 "Goal now" { cut main to goal }`,
 		`cue 1 "Doors"     { run doors }`, "cue 0.5 \"Before\" { note \"before\" }\n  cue 1 \"Doors\"     { run doors }")
-	if r := b.reload(c, false); !r.Taken {
+	if r := b.reload(c, surface.Load{}); !r.Taken {
 		t.Errorf("it waits for %v", r.Waits)
 	}
 	await(t, "surfaces see it", func() bool { return c.View().Running != old.Running && c.View().Running == c.View().OnDisk })
@@ -151,7 +151,7 @@ func TestReloadWhileScriptsRun(t *testing.T) {
 	c, out := b.running("")
 	went(t, tap(t, c, b.button(c, "Quiet")))
 	b.with(`"Wide"    { cut main to wide }`, `"Broad" { cut main to wide }`)
-	if r := b.reload(c, false); !r.Taken {
+	if r := b.reload(c, surface.Load{}); !r.Taken {
 		t.Fatalf("it waits for %v", r.Waits)
 	}
 	running := func() bool {
@@ -165,7 +165,7 @@ func TestReloadWhileScriptsRun(t *testing.T) {
 	await(t, "it goes on", func() bool { return out.heard("switch fan on") == 1 })
 
 	b.with("wait 600ms", "wait 700ms")
-	r := b.reload(c, false)
+	r := b.reload(c, surface.Load{})
 	if r.Taken || !slices.Contains(r.Waits, "quiet") && !strings.Contains(strings.Join(r.Waits, " "), "quiet") {
 		t.Errorf("taken %v, waits for %v", r.Taken, r.Waits)
 	}
@@ -177,7 +177,7 @@ func TestReloadWhileScriptsRun(t *testing.T) {
 	time.Sleep(30 * time.Millisecond)
 	went(t, tap(t, c, b.button(c, "Quiet")))
 	b.with("wait 600ms", "wait 800ms")
-	if r := b.reload(c, true); !r.Taken || running() {
+	if r := b.reload(c, surface.Load{Force: true}); !r.Taken || running() {
 		t.Errorf("forced: %+v, running %v", r, running())
 	}
 	stop(t, c)
@@ -187,14 +187,14 @@ func TestReloadRefusesErrors(t *testing.T) {
 	b := newBook(t)
 	c, _ := b.running("")
 	b.with("cut main to wide", "cut main to wdie")
-	if _, err := c.Reload(true); err == nil || !strings.Contains(err.Error(), "wdie") {
+	if _, err := c.Load(surface.Load{Force: true}); err == nil || !strings.Contains(err.Error(), "wdie") {
 		t.Errorf("got %v", err)
 	}
 	if v := c.View(); v.Program.Show != "Small show" {
 		t.Error("the old show does not run on")
 	}
 	stop(t, c)
-	if _, err := c.Reload(false); err == nil {
+	if _, err := c.Load(surface.Load{}); err == nil {
 		t.Error("a stopped show reloads")
 	}
 }

@@ -3,6 +3,7 @@ package control
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"strconv"
 
 	"cuewright/macro/program"
 	"cuewright/sim/onair"
@@ -54,6 +55,14 @@ func newShow(p *program.Program, digest string) *show {
 		}
 	}
 	return s
+}
+
+// mark tells the show from those before and after it, in the journal's outcomes:
+// what is sent under one show may be answered under the next. It is the first
+// four bytes of the digest.
+func (s *show) mark() int32 {
+	n, _ := strconv.ParseUint(s.digest[:8], 16, 32)
+	return int32(uint32(n))
 }
 
 // batch is the messages of one device that an event sends together.

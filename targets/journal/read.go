@@ -180,9 +180,9 @@ func Read(dir string, visit func(Record) error) ([]Torn, error) {
 	return all, nil
 }
 
-// Since gives the records from the last Snapshot on, which is the first of
-// them; none when there is no snapshot. Only as many files are read as that
-// takes.
+// Since gives the records from the last Snapshot of a show that is there to
+// stay on, which is the first of them; none when there is no snapshot. Only as
+// many files are read as that takes.
 func Since(dir string) (records []Record, torn []Torn, err error) {
 	names, err := Files(dir)
 	if err != nil {
@@ -192,7 +192,7 @@ func Since(dir string) (records []Record, torn []Torn, err error) {
 		var own []Record
 		found := false
 		t, err := ReadFile(names[i], func(r Record) error {
-			if r.Kind == Snapshot {
+			if r.Kind == Snapshot && r.A == 0 {
 				own, found = own[:0], true
 			}
 			own = append(own, r)

@@ -1,5 +1,11 @@
 package surface
 
+import (
+	"slices"
+
+	"cuewright/macro/program"
+)
+
 // ButtonAt is the button at a place of a surface, as v shows it, or -1. Rows and
 // columns count from 1.
 func (v *View) ButtonAt(surface, row, column int32) int32 {
@@ -54,13 +60,17 @@ func (v *View) AlertsAfter(last Alert) []Alert {
 }
 
 // SurfaceNamed is the index of a surface, or -1.
-func (v *View) SurfaceNamed(name string) int32 {
-	for i := range v.Program.Surfaces {
-		if v.Program.Surfaces[i].Name == name {
-			return int32(i)
-		}
-	}
-	return -1
+func (v *View) SurfaceNamed(name string) int32 { return surfaceNamed(v.Program, name) }
+
+func surfaceNamed(p *program.Program, name string) int32 {
+	return int32(slices.IndexFunc(p.Surfaces, func(s program.Surface) bool { return s.Name == name }))
+}
+
+// buttonOn is the button at a place of a page, or -1.
+func buttonOn(p *program.Program, page string, row, column int32) int32 {
+	return int32(slices.IndexFunc(p.Buttons, func(b program.Button) bool {
+		return p.Pages[b.Page].Name == page && b.Row == row && b.Column == column
+	}))
 }
 
 // CueNumbered is the index of a cue, or -1.

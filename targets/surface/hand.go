@@ -1,6 +1,7 @@
 package surface
 
 import (
+	"fmt"
 	"slices"
 	"sync"
 
@@ -19,16 +20,29 @@ type Hand struct {
 
 	mu   sync.Mutex
 	down []held // in the order in which they went down; at most one for each place
+	took bool   // a surface was taken over
 }
 
-// spot is a place under a finger.
-type spot struct{ surface, row, column int32 }
+// spot is a place under a finger. It has the surface's name, which a reload
+// keeps.
+type spot struct {
+	surface     string
+	row, column int32
+}
 
-// held is the button that a finger is on.
+// held is the button that a finger is on, with the indices of its program.
 type held struct {
-	at     spot
-	of     *program.Program
-	button int32
+	at              spot
+	of              *program.Program
+	surface, button int32
+}
+
+// at is a place of a surface of a view.
+func (v *View) at(surface, row, column int32) spot {
+	if surface < 0 || int(surface) >= len(v.Program.Surfaces) {
+		return spot{"", row, column}
+	}
+	return spot{v.Program.Surfaces[surface].Name, row, column}
 }
 
 // Down puts a finger on a place. number is the sender's running number, or 0.
@@ -36,15 +50,28 @@ func (h *Hand) Down(surface, row, column int32, number uint64) Answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	v := h.Desk.View()
-	button := v.ButtonAt(surface, row, column)
-	if button < 0 {
-		return Answer{Outcome: Refused, Text: "there is no button at this place now"}
+	on := held{v.at(surface, row, column), v.Program, surface, v.ButtonAt(surface, row, column)}
+	return h.put(on, number)
+}
+
+// DownBefore is Down of who looked at a page of the program that ran before
+// the one of v: the desk decides whether the place is still the same button.
+func (h *Hand) DownBefore(v *View, surface int32, page string, row, column int32, number uint64) Answer {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	at := v.at(surface, row, column)
+	return h.put(held{at, v.Before, surfaceNamed(v.Before, at.surface), buttonOn(v.Before, page, row, column)}, number)
+}
+
+func (h *Hand) put(on held, number uint64) Answer {
+	if on.button < 0 {
+		return h.judged(Press{Of: on.of, Kind: Down, Surface: on.surface, Number: number},
+			Answer{Outcome: Refused, Text: fmt.Sprintf("there is no button at %d.%d now", on.at.row, on.at.column)})
 	}
-	at := spot{surface, row, column}
-	answer := h.Desk.Press(Press{Of: v.Program, Kind: Down, Surface: surface, Button: button, Cue: -1, Destination: -1, By: h.By, Number: number})
+	answer := h.Desk.Press(Press{Of: on.of, Kind: Down, Surface: on.surface, Button: on.button, Cue: -1, Destination: -1, By: h.By, Number: number})
 	if answer.Outcome == Done || answer.Reason == step.CoverOpened {
-		h.forget(at)
-		h.down = append(h.down, held{at, v.Program, button})
+		h.forget(on.at)
+		h.down = append(h.down, on)
 	}
 	return answer
 }
@@ -53,7 +80,7 @@ func (h *Hand) Down(surface, row, column int32, number uint64) Answer {
 func (h *Hand) Up(surface, row, column int32, number uint64) Answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	at := spot{surface, row, column}
+	at := h.Desk.View().at(surface, row, column)
 	for _, on := range h.down {
 		if on.at == at {
 			h.forget(at)
@@ -68,7 +95,7 @@ func (h *Hand) forget(at spot) {
 }
 
 func (h *Hand) lift(on held, number uint64) Answer {
-	return h.Desk.Press(Press{Of: on.of, Kind: Up, Surface: on.at.surface, Button: on.button, Cue: -1, Destination: -1, By: h.By, Number: number})
+	return h.Desk.Press(Press{Of: on.of, Kind: Up, Surface: on.surface, Button: on.button, Cue: -1, Destination: -1, By: h.By, Number: number})
 }
 
 // Gone lifts every finger: whoever it was is not there any more, and nothing
@@ -82,10 +109,34 @@ func (h *Hand) Gone() {
 	h.down = nil
 }
 
-// Give does what is not about a button: Go, Back, Skip, StopAll, Resume and
-// Resend. cue and destination are -1 where there is none.
+// Leave is Gone for good: what the hand has taken over is everybody's again.
+func (h *Hand) Leave() {
+	h.Gone()
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.took {
+		h.took = false
+		h.Desk.Press(Press{Kind: GiveBack, Surface: -1, Button: -1, Cue: -1, Destination: -1, By: h.By})
+	}
+}
+
+// Give does what is not about a button. cue and destination are -1 where there
+// is none.
 func (h *Hand) Give(kind Kind, surface, cue, destination int32, number uint64) Answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return h.Desk.Press(Press{Of: h.Desk.View().Program, Kind: kind, Surface: surface, Button: -1, Cue: cue, Destination: destination, By: h.By, Number: number})
+	a := h.Desk.Press(Press{Of: h.Desk.View().Program, Kind: kind, Surface: surface, Button: -1, Cue: cue, Destination: destination, By: h.By, Number: number})
+	h.took = h.took || kind == TakeOver && a.Outcome == Done
+	return a
+}
+
+// Judged has the desk log what this kind of surface has decided by itself: a
+// press that names nothing that is there, or that came before.
+func (h *Hand) Judged(kind Kind, surface int32, number uint64, a Answer) Answer {
+	return h.judged(Press{Kind: kind, Surface: surface, Number: number}, a)
+}
+
+func (h *Hand) judged(p Press, a Answer) Answer {
+	p.Button, p.Cue, p.Destination, p.By, p.Judged = -1, -1, -1, h.By, &a
+	return h.Desk.Press(p)
 }

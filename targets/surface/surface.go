@@ -18,14 +18,20 @@ type Kind uint8
 
 // The kinds of press.
 const (
-	Down    Kind = iota // a finger goes down on Button
-	Up                  // and comes up
-	Go                  // fire Cue, or the one on standby when Cue is -1
-	Back                // standby goes back by one cue; nothing is fired
-	Skip                // standby goes on by one cue; nothing is fired
-	StopAll             // every running script ends, pictures stay
-	Resume              // an operator lets a restarted controller send again
-	Resend              // what Destination should show is sent again
+	Down     Kind = iota // a finger goes down on Button
+	Up                   // and comes up
+	Go                   // fire Cue, or the one on standby when Cue is -1
+	Back                 // standby goes back by one cue; nothing is fired
+	Skip                 // standby goes on by one cue; nothing is fired
+	StopAll              // every running script ends, pictures stay
+	Resume               // an operator lets a restarted controller send again
+	Resend               // what Destination should show is sent again
+	Keep                 // the show on trial stays
+	Return               // the show on trial goes now: the one before comes back
+	TakeOver             // from now only By's presses count on Surface
+	GiveBack             // and everybody's again; Surface -1 is all that By has taken
+
+	Kinds // how many there are
 )
 
 // Press is what an operator does. By says who, for the log: a name, or the
@@ -42,6 +48,10 @@ type Press struct {
 	Destination int32
 	By          string
 	Number      uint64
+
+	// Judged is what a kind of surface has found by itself, as that no button is
+	// at a place: the desk does nothing but log it. nil: the desk decides.
+	Judged *Answer
 }
 
 // Outcome is what became of a press.
@@ -73,9 +83,17 @@ type View struct {
 	At      time.Time // of the last turn of the controller, which turns at least twice a second; by the wall clock
 	Show    string
 	Running string // digest of the program that runs
-	OnDisk  string // digest of the file it came from; another one means that a change waits or was refused
+	OnDisk  string // digest of the file it came from, or WithErrors; another one means that a change waits or was refused
 	Held    bool   // nothing is sent until Resume
+	Trial   *Trial // the program is on trial; nil when it is there to stay
 
+	// Before is the program that ran before this one, and RanBefore its digest, so
+	// that a press that met a reload can be told from one that is late; nil and ""
+	// when there was none.
+	Before    *program.Program
+	RanBefore string
+
+	Holder  []string         // of each of Program.Surfaces: whose presses alone count on it; "" is everybody's
 	Page    []int32          // of each of Program.Surfaces: Program.Pages, or -1 where there is none
 	Lamps   []step.LampState // of each of Program.Buttons
 	Open    []bool           // of each button: its cover is open
@@ -97,6 +115,9 @@ type Desk interface {
 	// Press applies a press and says what became of it. It waits for its turn,
 	// at most a second.
 	Press(Press) Answer
+	// Load loads the show from its file again. It takes as long as that takes; while
+	// it does, another is refused. An error is why it was refused, for people.
+	Load(Load) (Loaded, error)
 	// View is the newest view.
 	View() *View
 	// Watch gives a channel that has a value when there is a newer view than

@@ -61,7 +61,7 @@ func (s *Surface) Close() error {
 
 // use is one time that the keyboard is there.
 func (s *Surface) use(ctx context.Context, d plug.Device) {
-	defer s.hand.Gone()
+	defer s.hand.Leave()
 	if s.Grab {
 		if err := grab(d.File); err != nil {
 			s.Log.Warn("the keyboard is not ours alone", "file", s.File, "why", err)
@@ -81,13 +81,13 @@ func (s *Surface) hear(e Event) {
 	if e.Type != evKey || e.Value == valueAgain {
 		return
 	}
+	at := s.hand.Desk.View().SurfaceNamed(s.Surface)
 	if kind, ok := commands[e.Code]; ok {
 		if e.Value == valueDown {
-			s.hand.Give(kind, -1, -1, -1, 0)
+			s.hand.Give(kind, at, -1, -1, 0)
 		}
 		return
 	}
-	at := s.hand.Desk.View().SurfaceNamed(s.Surface)
 	place, ok := places[e.Code]
 	switch {
 	case !ok || at < 0:

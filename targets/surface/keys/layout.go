@@ -29,6 +29,11 @@ var commands = map[uint16]surface.Kind{
 	14: surface.Back,    // Backspace
 	15: surface.Skip,    // Tab
 	1:  surface.StopAll, // Escape
+
+	28:  surface.Keep,     // Enter
+	111: surface.Return,   // Delete
+	102: surface.TakeOver, // Home
+	107: surface.GiveBack, // End
 }
 
 func placed(pads ...[][]uint16) map[uint16]place {

@@ -21,6 +21,7 @@ type Config struct {
 	Surface string // the surface's name in the plan
 	Base    int    // the note of row 1, column 1; 0 is DefaultBase
 	Channel int    // 1..16, or 0: all are heard, the first is told
+	Extra   int    // the first of the four notes that are no buttons; 0 is none
 	Log     *slog.Logger
 }
 
@@ -29,6 +30,9 @@ const DefaultBase = 36
 
 // velocities are what lamps look like: the brighter, the more it matters.
 var velocities = [...]byte{step.LampDark: 0, step.LampLit: 25, step.LampPending: 50, step.LampFault: 100, step.LampAir: 127}
+
+// extras are the notes that are no buttons, from Config.Extra up.
+var extras = [...]surface.Kind{surface.Keep, surface.Return, surface.TakeOver, surface.GiveBack}
 
 // writeWithin is how long a device that does not take its lamps is waited for.
 const writeWithin = time.Second
@@ -51,7 +55,7 @@ func Start(desk surface.Desk, c Config) (*Surface, error) {
 	switch {
 	case c.Channel < 0 || c.Channel > 16:
 		return nil, errors.New("a MIDI channel is 1 to 16, or 0 for all")
-	case c.Base < 0 || c.Base > 127:
+	case c.Base < 0 || c.Base > 127 || c.Extra < 0 || c.Extra+len(extras)-1 > 127:
 		return nil, errors.New("a MIDI note is 0 to 127")
 	}
 	if c.Log == nil {
@@ -77,7 +81,7 @@ func (s *Surface) Close() error {
 
 // use is one time that the device is there.
 func (s *Surface) use(ctx context.Context, d plug.Device) {
-	defer s.hand.Gone()
+	defer s.hand.Leave()
 	ctx, cancel := context.WithCancel(ctx)
 	var telling sync.WaitGroup
 	defer telling.Wait()
@@ -101,7 +105,16 @@ func (s *Surface) hear(data []byte) {
 func (s *Surface) press(n Note) {
 	v := s.hand.Desk.View()
 	at := v.SurfaceNamed(s.Surface)
-	if at < 0 || s.Channel != 0 && int(n.Channel) != s.Channel-1 || int(n.Key) < s.Base {
+	if at < 0 || s.Channel != 0 && int(n.Channel) != s.Channel-1 {
+		return
+	}
+	if extra := int(n.Key) - s.Extra; s.Extra > 0 && extra >= 0 && extra < len(extras) {
+		if n.On {
+			s.hand.Give(extras[extra], at, -1, -1, 0)
+		}
+		return
+	}
+	if int(n.Key) < s.Base {
 		return
 	}
 	columns := v.Program.Surfaces[at].Columns
@@ -143,19 +156,45 @@ func (s *Surface) lamps(v *surface.View, shown map[byte]byte) []byte {
 	}
 	var out []byte
 	status := byte(0x90) | byte(max(s.Channel-1, 0))
-	for i, b := range v.Grid(at) {
-		note := s.Base + i
-		if note > 127 {
-			break
-		}
-		velocity := byte(0)
-		if b >= 0 {
-			velocity = velocities[v.Lamps[b]]
-		}
+	show := func(note int, velocity byte) {
 		if was, ok := shown[byte(note)]; !ok || was != velocity {
 			shown[byte(note)] = velocity
 			out = append(out, status, byte(note), velocity)
 		}
 	}
+	for i, kind := range extras {
+		if s.Extra > 0 {
+			show(s.Extra+i, velocities[s.lampOf(kind, v, at)])
+		}
+	}
+	for i, b := range v.Grid(at) {
+		note := s.Base + i
+		if note > 127 {
+			break
+		}
+		if s.Extra > 0 && note >= s.Extra && note < s.Extra+len(extras) {
+			continue
+		}
+		velocity := byte(0)
+		if b >= 0 {
+			velocity = velocities[v.Lamps[b]]
+		}
+		show(note, velocity)
+	}
 	return out
+}
+
+// lampOf is the lamp of a note that is no button: pending while a show is on
+// trial, lit while this controller has taken the surface over, a fault while
+// somebody else has.
+func (s *Surface) lampOf(kind surface.Kind, v *surface.View, at int32) step.LampState {
+	switch holder := v.Holder[at]; {
+	case (kind == surface.Keep || kind == surface.Return) && v.Trial != nil:
+		return step.LampPending
+	case kind == surface.TakeOver && holder == s.hand.By:
+		return step.LampLit
+	case kind == surface.TakeOver && holder != "":
+		return step.LampFault
+	}
+	return step.LampDark
 }

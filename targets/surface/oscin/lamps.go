@@ -21,7 +21,7 @@ type told struct {
 
 // tell tells the peer what changes, until it is gone.
 func (p *peer) tell() {
-	defer p.hand.Gone()
+	defer p.hand.Leave()
 	changed, stop := p.s.desk.Watch()
 	defer stop()
 	alive := time.NewTicker(min(aliveEvery, p.s.patience))
@@ -128,6 +128,7 @@ func (p *peer) changes(last *told) {
 // a page with fewer buttons clears the rest.
 func picture(v *surface.View, only string, say func(address string, args ...osc.Arg)) {
 	say("/show", osc.String(clean(v.Show)), osc.String(v.Running), osc.String(v.OnDisk), osc.Bool(v.Held))
+	trial(v.Trial, say)
 	number, label := v.StandbyCue()
 	say("/standby", osc.String(clean(number)), osc.String(clean(label)))
 	var names []osc.Arg
@@ -147,10 +148,25 @@ func picture(v *surface.View, only string, say func(address string, args ...osc.
 	}
 }
 
+// trial tells the seconds that are left, who began it, what comes back and what
+// would then be sent.
+func trial(t *surface.Trial, say func(address string, args ...osc.Arg)) {
+	if t == nil {
+		say("/trial", osc.Int32(0), osc.String(""), osc.String(""))
+		return
+	}
+	args := []osc.Arg{osc.Int32(int32(t.Left(time.Now()))), osc.String(clean(t.By)), osc.String(t.Before)}
+	for _, text := range t.Returns {
+		args = append(args, osc.String(clean(text)))
+	}
+	say("/trial", args...)
+}
+
 // grid tells the page and every place of a surface.
 func grid(v *surface.View, at int32, say func(address string, args ...osc.Arg)) {
 	s := &v.Program.Surfaces[at]
 	say("/page/"+s.Name, osc.String(clean(v.PageName(at))))
+	say("/holder/"+s.Name, osc.String(clean(v.Holder[at])))
 	for i, b := range v.Grid(at) {
 		row, column := i/int(s.Columns)+1, i%int(s.Columns)+1
 		label, lamp, cover := "", "dark", "none"

@@ -63,6 +63,7 @@ type Surface struct {
 	peers   map[osc.From]*peer
 	refused uint64
 	closed  bool
+	busy    bool // something is done beside the hearing
 	telling sync.WaitGroup
 }
 

@@ -212,7 +212,7 @@ func TestDuplicates(t *testing.T) {
 		{1, 5, "done"}, {0, 4, "repeated"}, {0, 6, "done"},
 	} {
 		b.say("/finger/desk/1/1", osc.Int32(c.down), osc.Int32(c.number))
-		want := fmt.Sprintf(`/answer "%s" "" %d`, c.want, c.number)
+		want := fmt.Sprintf(`/answer "%s" "%s" %d`, c.want, map[string]string{"repeated": "it came twice"}[c.want], c.number)
 		if got := b.hears("/answer"); got != want {
 			t.Errorf("%v: got %s, want %s", c, got, want)
 		}
@@ -356,7 +356,7 @@ func TestReload(t *testing.T) {
 func FuzzHear(f *testing.F) {
 	d := surfacetest.New(f, surfacetest.Show(f))
 	s := &Surface{desk: d}
-	for _, path := range []string{"/finger/desk/1/1", "/rundown/go", "/watch", "/destination/screens/resend", "//", "/finger///"} {
+	for _, path := range []string{"/finger/desk/1/1", "/rundown/go", "/watch", "/destination/screens/resend", "/surface/desk/take", "/show/keep", "//", "/finger///"} {
 		packet, err := osc.AppendPacket(nil, osc.Message{Path: path, Args: []osc.Arg{osc.Int32(1), osc.Int64(3)}})
 		if err == nil {
 			f.Add(packet)
@@ -370,12 +370,15 @@ func FuzzHear(f *testing.F) {
 		}
 		who := newPeer(s, osc.From{})
 		osc.Each(p, func(m osc.Message) {
-			do, at := who.meaning(strings.Split(strings.TrimPrefix(m.Path, "/"), "/"), m.Args)
-			if do != nil && (at < 0 || at > 1) {
-				t.Errorf("%v: the number is argument %d", m, at)
+			q := who.meaning(strings.Split(strings.TrimPrefix(m.Path, "/"), "/"), m.Args)
+			if q.do != nil && (q.numberAt < 0 || q.numberAt > 1) {
+				t.Errorf("%v: the number is argument %d", m, q.numberAt)
 			}
-			if do != nil {
-				_ = do(0)
+			if q.do != nil {
+				_ = q.do(0)
+			}
+			if how, _ := who.order(true, m.Args); how.Trial == 0 {
+				t.Errorf("%v is no trial", m)
 			}
 		})
 		who.hand.Gone()
@@ -387,7 +390,6 @@ func BenchmarkPress(b *testing.B) {
 	d := surfacetest.New(b, surfacetest.Show(b))
 	who := newPeer(&Surface{desk: d}, osc.From{})
 	for i := range b.N {
-		do, _ := who.meaning([]string{"finger", "desk", "1", "1"}, []osc.Arg{osc.Int32(int32(1 - i&1))})
-		_ = do(0)
+		_ = who.meaning([]string{"finger", "desk", "1", "1"}, []osc.Arg{osc.Int32(int32(1 - i&1))}).do(0)
 	}
 }

@@ -30,6 +30,16 @@ func newPeer(s *Surface, from osc.From) *peer {
 		gone: make(chan struct{}), again: make(chan struct{}, 1)}
 }
 
+// asked is what one message asks for: do, whose running number is argument
+// numberAt; of which kind and surface it is, for the log. Without do it is not
+// understood.
+type asked struct {
+	kind     surface.Kind
+	on       int32
+	numberAt int
+	do       func(number uint64) surface.Answer
+}
+
 // hear does what one message asks for.
 func (p *peer) hear(m osc.Message) {
 	parts := strings.Split(strings.TrimPrefix(m.Path, "/"), "/")
@@ -37,23 +47,33 @@ func (p *peer) hear(m osc.Message) {
 	case "watch", "unwatch":
 		p.subscribe(parts, m.Args)
 		return
+	case "show":
+		if len(parts) == 2 && (parts[1] == "load" || parts[1] == "trial") {
+			p.load(parts[1] == "trial", m.Args)
+			return
+		}
 	}
-	do, numberAt := p.meaning(parts, m.Args)
-	if do == nil {
+	q := p.meaning(parts, m.Args)
+	if q.do == nil {
 		p.answer(surface.Answer{Outcome: surface.Refused, Text: "not understood: " + shorten(m.Path)}, 0)
 		return
 	}
-	number := uint64(0)
-	if len(m.Args) > numberAt {
-		if n, ok := whole(m.Args[numberAt]); ok && n > 0 {
-			number = uint64(n)
-		}
-	}
+	number := numberIn(m.Args, q.numberAt)
 	if number != 0 && !p.newer(number) {
-		p.answer(surface.Answer{Outcome: surface.Repeated}, number)
+		p.answer(p.hand.Judged(q.kind, q.on, number, surface.Answer{Outcome: surface.Repeated, Text: "it came twice"}), number)
 		return
 	}
-	p.answer(do(number), number)
+	p.answer(q.do(number), number)
+}
+
+// numberIn is the running number of a message, 0 for none.
+func numberIn(args []osc.Arg, at int) uint64 {
+	if len(args) > at {
+		if n, ok := whole(args[at]); ok && n > 0 {
+			return uint64(n)
+		}
+	}
+	return 0
 }
 
 // shorten keeps an answer about a long address short.
@@ -85,58 +105,73 @@ func (p *peer) subscribe(parts []string, args []osc.Arg) {
 	}
 }
 
-// meaning is what a message does, and which argument may be its running
-// number; nil when it is not understood.
-func (p *peer) meaning(parts []string, args []osc.Arg) (do func(number uint64) surface.Answer, numberAt int) {
-	give := func(kind surface.Kind) func(uint64) surface.Answer {
-		return func(number uint64) surface.Answer { return p.hand.Give(kind, -1, -1, -1, number) }
-	}
+// plainly are the messages without arguments of their own that name nothing.
+var plainly = map[string]surface.Kind{"rundown/go": surface.Go, "rundown/back": surface.Back, "rundown/skip": surface.Skip,
+	"everything/stop": surface.StopAll, "everything/resume": surface.Resume, "show/keep": surface.Keep, "show/return": surface.Return}
+
+// meaning is what a message asks for.
+func (p *peer) meaning(parts []string, args []osc.Arg) asked {
 	switch {
 	case parts[0] == "finger" && len(parts) == 4 && len(args) > 0:
-		return p.finger(parts[1:], args[0]), 1
-	case len(parts) == 3 && parts[0] == "destination" && parts[2] == "resend":
-		return p.resend(parts[1]), 0
+		return p.finger(parts[1:], args[0])
+	case parts[0] == "destination" && len(parts) == 3 && parts[2] == "resend":
+		return p.resend(parts[1])
+	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "take":
+		return p.holding(surface.TakeOver, parts[1])
+	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "give":
+		return p.holding(surface.GiveBack, parts[1])
 	case len(parts) != 2:
-		return nil, 0
+		return asked{}
 	}
-	switch parts[0] + "/" + parts[1] {
-	case "rundown/go":
-		if len(args) > 0 && args[0].Text() != "" {
-			return p.goTo(args[0].Text()), 1
-		}
-		return give(surface.Go), 0
-	case "rundown/back":
-		return give(surface.Back), 0
-	case "rundown/skip":
-		return give(surface.Skip), 0
-	case "everything/stop":
-		return give(surface.StopAll), 0
-	case "everything/resume":
-		return give(surface.Resume), 0
+	kind, ok := plainly[parts[0]+"/"+parts[1]]
+	switch {
+	case !ok:
+		return asked{}
+	case kind == surface.Go && len(args) > 0 && args[0].Text() != "":
+		return p.goTo(args[0].Text())
 	}
-	return nil, 0
+	return p.give(kind, -1, -1, -1, 0)
 }
 
-func refused(text string) func(uint64) surface.Answer {
-	return func(uint64) surface.Answer { return surface.Answer{Outcome: surface.Refused, Text: text} }
+func (p *peer) give(kind surface.Kind, on, cue, destination int32, numberAt int) asked {
+	return asked{kind, on, numberAt, func(n uint64) surface.Answer { return p.hand.Give(kind, on, cue, destination, n) }}
 }
+
+// refused is a press of something that is not there.
+func (p *peer) refused(kind surface.Kind, numberAt int, text string) asked {
+	return asked{kind, -1, numberAt, func(n uint64) surface.Answer {
+		return p.hand.Judged(kind, -1, n, surface.Answer{Outcome: surface.Refused, Text: text})
+	}}
+}
+
+const noSurface = "there is no surface of that name"
 
 // finger is a finger going down or coming up.
-func (p *peer) finger(place []string, value osc.Arg) func(uint64) surface.Answer {
+func (p *peer) finger(place []string, value osc.Arg) asked {
 	down, ok := isDown(value)
 	row, err1 := strconv.ParseInt(place[1], 10, 32)
 	column, err2 := strconv.ParseInt(place[2], 10, 32)
 	if !ok || err1 != nil || err2 != nil {
-		return nil
+		return asked{}
+	}
+	kind, move := surface.Up, p.hand.Up
+	if down {
+		kind, move = surface.Down, p.hand.Down
 	}
 	at := p.s.desk.View().SurfaceNamed(place[0])
 	if at < 0 {
-		return refused("there is no surface of that name")
+		return p.refused(kind, 1, noSurface)
 	}
-	if down {
-		return func(number uint64) surface.Answer { return p.hand.Down(at, int32(row), int32(column), number) }
+	return asked{kind, at, 1, func(n uint64) surface.Answer { return move(at, int32(row), int32(column), n) }}
+}
+
+// holding takes a surface over or gives it back.
+func (p *peer) holding(kind surface.Kind, name string) asked {
+	at := p.s.desk.View().SurfaceNamed(name)
+	if at < 0 {
+		return p.refused(kind, 0, noSurface)
 	}
-	return func(number uint64) surface.Answer { return p.hand.Up(at, int32(row), int32(column), number) }
+	return p.give(kind, at, -1, -1, 0)
 }
 
 func isDown(value osc.Arg) (down, ok bool) {
@@ -153,20 +188,20 @@ func isDown(value osc.Arg) (down, ok bool) {
 
 func whole(a osc.Arg) (int64, bool) { return a.Int(), a.Tag == 'i' || a.Tag == 'h' }
 
-func (p *peer) goTo(number string) func(uint64) surface.Answer {
+func (p *peer) goTo(number string) asked {
 	cue := p.s.desk.View().CueNumbered(number)
 	if cue < 0 {
-		return refused("there is no cue of that number")
+		return p.refused(surface.Go, 1, "there is no cue of that number")
 	}
-	return func(n uint64) surface.Answer { return p.hand.Give(surface.Go, -1, cue, -1, n) }
+	return p.give(surface.Go, -1, cue, -1, 1)
 }
 
-func (p *peer) resend(name string) func(uint64) surface.Answer {
+func (p *peer) resend(name string) asked {
 	d := p.s.desk.View().DestinationNamed(name)
 	if d < 0 {
-		return refused("there is no destination of that name")
+		return p.refused(surface.Resend, 0, "there is no destination of that name")
 	}
-	return func(n uint64) surface.Answer { return p.hand.Give(surface.Resend, -1, -1, d, n) }
+	return p.give(surface.Resend, -1, -1, d, 0)
 }
 
 // answer goes back at once. One that cannot be sent is lost: the peer's lamps

@@ -4,9 +4,11 @@
 package surfacetest
 
 import (
+	"errors"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -29,6 +31,9 @@ type Desk struct {
 	alerts   []surface.Alert
 	held     bool
 	stalled  bool
+	trial    *surface.Trial
+	holders  map[string]string // by surface name
+	loads    []surface.Load
 	last     map[string]uint64
 	pressed  []surface.Press
 	watchers map[chan struct{}]bool
@@ -57,7 +62,7 @@ func Load(t testing.TB, name string) *program.Program {
 
 // New runs p until the end of the test.
 func New(t testing.TB, p *program.Program) *Desk {
-	d := &Desk{started: time.Now(), last: map[string]uint64{}, watchers: map[chan struct{}]bool{}, stop: make(chan struct{})}
+	d := &Desk{started: time.Now(), last: map[string]uint64{}, holders: map[string]string{}, watchers: map[chan struct{}]bool{}, stop: make(chan struct{})}
 	d.machine = step.New(p)
 	d.state = d.machine.Start()
 	d.publish()
@@ -106,6 +111,9 @@ func (d *Desk) Press(p surface.Press) surface.Answer {
 	if p.Of != nil && p.Of != d.machine.P {
 		return surface.Answer{Outcome: surface.Refused, Text: "the show has changed"}
 	}
+	if p.Judged != nil {
+		return *p.Judged
+	}
 	if p.Number != 0 && d.last[p.By] == p.Number {
 		return surface.Answer{Outcome: surface.Repeated}
 	}
@@ -113,6 +121,9 @@ func (d *Desk) Press(p surface.Press) surface.Answer {
 	d.pressed = append(d.pressed, p)
 	if d.held && p.Kind != surface.Resume {
 		return surface.Answer{Outcome: surface.Held, Text: "nothing is sent before somebody resumes"}
+	}
+	if answer, done := d.alone(p); done {
+		return answer
 	}
 	d.advance()
 	answer := surface.Answer{}
@@ -144,16 +155,73 @@ func (d *Desk) Press(p surface.Press) surface.Answer {
 	return answer
 }
 
+// alone does what is about who may press and about a show on trial.
+func (d *Desk) alone(p surface.Press) (surface.Answer, bool) {
+	name := ""
+	if p.Surface >= 0 {
+		name = d.machine.P.Surfaces[p.Surface].Name
+	}
+	by := d.holders[name]
+	switch p.Kind {
+	case surface.TakeOver:
+		d.holders[name] = p.By
+	case surface.GiveBack:
+		for name, by := range d.holders {
+			if by == p.By {
+				delete(d.holders, name)
+			}
+		}
+	case surface.Keep, surface.Return:
+		if d.trial == nil {
+			return surface.Answer{Outcome: surface.Refused, Text: "no show is on trial"}, true
+		}
+		d.trial = nil
+	case surface.Up, surface.StopAll, surface.Resume:
+		return surface.Answer{}, false
+	default:
+		if by == "" || by == p.By {
+			return surface.Answer{}, false
+		}
+		return surface.Answer{Outcome: surface.Refused, Text: name + " has been taken over by " + by}, true
+	}
+	d.publish()
+	return surface.Answer{}, true
+}
+
+// Load has the show that runs be on trial, if that is asked for; nothing else
+// changes.
+func (d *Desk) Load(l surface.Load) (surface.Loaded, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.loads = append(d.loads, l)
+	if l.Expect != "" {
+		return surface.Loaded{}, errors.New("the file is another show than was expected")
+	}
+	if l.Trial != 0 {
+		d.trial = &surface.Trial{By: l.By, Until: time.Now().Add(l.Trial), Before: strings.Repeat("0", 64), Returns: []string{"cut main to wide"}}
+		d.publish()
+	}
+	return surface.Loaded{Digest: d.view.Running, Taken: true}, nil
+}
+
+// Loads is every Load so far.
+func (d *Desk) Loads() []surface.Load {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.loads)
+}
+
 // publish makes the newest view.
 func (d *Desk) publish() {
 	p := d.machine.P
-	v := &surface.View{Program: p, At: time.Now(), Show: p.Show, Running: "digest-of-" + p.Show, OnDisk: "digest-of-" + p.Show, Held: d.held, Alerts: slices.Clone(d.alerts)}
+	v := &surface.View{Program: p, At: time.Now(), Show: p.Show, Running: "digest-of-" + p.Show, OnDisk: "digest-of-" + p.Show, Held: d.held, Trial: d.trial, Alerts: slices.Clone(d.alerts)}
 	if d.view != nil {
 		v.Serial = d.view.Serial + 1
 	}
 	for i := range p.Surfaces {
 		s := &p.Surfaces[i]
 		v.Page = append(v.Page, s.Pages[d.machine.L.Get(d.state, s.Page)])
+		v.Holder = append(v.Holder, d.holders[s.Name])
 	}
 	for b := range p.Buttons {
 		v.Lamps = append(v.Lamps, d.machine.Lamp(d.state, int32(b)))

@@ -10,12 +10,11 @@ import (
 	"cuewright/targets/surface"
 )
 
-// silence is how long a client without an open stream is remembered, and a
-// finger that it put down stays down.
+// silence is how long a client without an open stream is remembered, a finger
+// that it put down stays down, and a surface that it has taken over stays its own.
 const silence = 30 * time.Second
 
-// client is a tablet or program with the token: who it says it is (the who of
-// its requests) at its address.
+// client is a tablet or program with the token, see door.key.
 type client struct {
 	key     string
 	hand    surface.Hand
@@ -30,8 +29,8 @@ type clients struct {
 	all []*client
 }
 
-// who is what a client calls itself: for people, and to tell two at one
-// address apart. It proves nothing.
+// who is what a client calls itself: for people, and to tell two pages of one
+// tablet apart. It proves nothing.
 func who(r *http.Request) string {
 	name := strings.Map(func(c rune) rune {
 		if c == ' ' || c == '-' || c >= '0' && c <= '9' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' {
@@ -42,12 +41,10 @@ func who(r *http.Request) string {
 	return strings.TrimSpace(name[:min(len(name), 24)])
 }
 
-// of is the client that made a request, now seen; nil when there are too many.
-func (x *clients) of(r *http.Request, desk surface.Desk) *client {
-	key := "web " + addressOf(r).String()
-	if name := who(r); name != "" {
-		key += " " + name
-	}
+// client is who made a request, now seen; nil when there are too many.
+func (s *Surface) client(r *http.Request) *client { return s.clients.of(s.door.key(r), s.desk) }
+
+func (x *clients) of(key string, desk surface.Desk) *client {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	i := slices.IndexFunc(x.all, func(c *client) bool { return c.key == key })
@@ -100,7 +97,7 @@ func (x *clients) dropSilent(now time.Time) {
 	})
 	x.mu.Unlock()
 	for _, c := range gone {
-		c.hand.Gone()
+		c.hand.Leave()
 	}
 }
 

@@ -2,6 +2,7 @@ package web
 
 import (
 	"crypto/hmac"
+	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
@@ -149,24 +150,54 @@ func (d *door) try(from netip.Addr, token string, now time.Time) int {
 	return unknown
 }
 
-// ticket is what a paired tablet keeps. It can be checked without keeping
+// ticket is what a paired tablet keeps: an end, a name of its own that nobody
+// else can come by, and the signature of both. It can be checked without keeping
 // anything here, so a controller that starts again still knows its tablets;
 // another token makes all of them void.
 func (d *door) ticket(until time.Time) string {
-	end := strconv.FormatInt(until.Unix(), 10)
-	return end + "." + d.sign(end)
+	var name [4]byte
+	_, _ = rand.Read(name[:]) // it never fails
+	end, id := strconv.FormatInt(until.Unix(), 10), hex.EncodeToString(name[:])
+	return end + "." + id + "." + d.sign(end, id)
 }
 
-func (d *door) sign(end string) string {
+func (d *door) sign(end, id string) string {
 	m := hmac.New(sha256.New, []byte(d.token))
-	m.Write([]byte("cuewright tablet until " + end))
+	m.Write([]byte("cuewright tablet " + id + " until " + end))
 	return hex.EncodeToString(m.Sum(nil))
 }
 
-func (d *door) paired(ticket string, now time.Time) bool {
-	end, sign, ok := strings.Cut(ticket, ".")
+func (d *door) paired(ticket string, now time.Time) bool { return d.named(ticket, now) != "" }
+
+// named is the name of a ticket's own, "" when it is none of ours, or not any
+// more.
+func (d *door) named(ticket string, now time.Time) string {
+	parts := strings.Split(ticket, ".")
+	if len(parts) != 3 {
+		return ""
+	}
+	end, id, sign := parts[0], parts[1], parts[2]
 	until, err := strconv.ParseInt(end, 10, 64)
-	return ok && err == nil && hmac.Equal([]byte(sign), []byte(d.sign(end))) && now.Unix() < until
+	if err != nil || !hmac.Equal([]byte(sign), []byte(d.sign(end, id))) || now.Unix() >= until {
+		return ""
+	}
+	return id
+}
+
+// key tells a client from all others: its address, what it calls itself and,
+// of a paired tablet, the name of its ticket, which is signed. So nobody without
+// that ticket passes for it, be it from the same address.
+func (d *door) key(r *http.Request) string {
+	key := "web " + addressOf(r).String()
+	if name := who(r); name != "" {
+		key += " " + name
+	}
+	if c, err := r.Cookie(cookieName); err == nil && d.token != "" {
+		if id := d.named(c.Value, time.Now()); id != "" {
+			key += " #" + id // of which who has no sign
+		}
+	}
+	return key
 }
 
 // addressOf is who sent a request.

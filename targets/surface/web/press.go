@@ -12,7 +12,7 @@ import (
 // looking at: where that is not so any more, nothing is pressed.
 type request struct {
 	ID          string `json:"id"`   // comes back with the answer
-	Kind        string `json:"kind"` // down up tap go back skip stop resume resend
+	Kind        string `json:"kind"` // down up tap go back skip stop resume resend keep return take give
 	Surface     string `json:"surface"`
 	Page        string `json:"page"`
 	Running     string `json:"running"`
@@ -42,32 +42,42 @@ func (c *client) do(q request) reply {
 	return reply{q.ID, a.Outcome.String(), a.Text, a.Reason == step.CoverOpened}
 }
 
-func refused(text string) surface.Answer { return surface.Answer{Outcome: surface.Refused, Text: text} }
-
 var giving = map[string]surface.Kind{"go": surface.Go, "back": surface.Back, "skip": surface.Skip, "stop": surface.StopAll,
-	"resume": surface.Resume, "resend": surface.Resend}
+	"resume": surface.Resume, "resend": surface.Resend, "keep": surface.Keep, "return": surface.Return, "take": surface.TakeOver, "give": surface.GiveBack}
+
+// touching are the kinds that are about a button.
+var touching = map[string]surface.Kind{"down": surface.Down, "up": surface.Up, "tap": surface.Down}
 
 func (c *client) ask(q *request) surface.Answer {
 	v := c.hand.Desk.View()
 	at := v.SurfaceNamed(q.Surface)
+	kind, touches := touching[q.Kind]
+	if !touches {
+		var ok bool
+		if kind, ok = giving[q.Kind]; !ok {
+			return surface.Answer{Outcome: surface.Refused, Text: "not understood"}
+		}
+	}
+	refused := func(text string) surface.Answer {
+		return c.hand.Judged(kind, at, q.Number, surface.Answer{Outcome: surface.Refused, Text: text})
+	}
+	late := q.Running != "" && q.Running != v.Running
 	switch {
-	case q.Running != "" && q.Running != v.Running && q.Kind != "up":
+	case late && q.Running != v.RanBefore && kind != surface.Up && kind != surface.StopAll && kind != surface.Resume:
 		return refused("the show has changed")
 	case q.Surface != "" && at < 0:
 		return refused("there is no surface of that name")
+	case touches && at < 0:
+		return refused("no surface was named")
+	case kind == surface.Up:
+		return c.hand.Up(at, q.Row, q.Column, q.Number)
+	case touches:
+		return c.finger(v, at, q, late, refused)
+	case late && (kind == surface.Keep || kind == surface.Return):
+		return refused("the show has changed")
 	}
-	switch q.Kind {
-	case "down", "up", "tap":
-		if at < 0 {
-			return refused("no surface was named")
-		}
-		return c.finger(v, at, q)
-	}
-	kind, ok := giving[q.Kind]
 	cue, destination := int32(-1), int32(-1)
 	switch {
-	case !ok:
-		return refused("not understood")
 	case kind == surface.Go && q.Cue != "":
 		if cue = v.CueNumbered(q.Cue); cue < 0 {
 			return refused("there is no cue of that number")
@@ -80,16 +90,20 @@ func (c *client) ask(q *request) surface.Answer {
 	return c.hand.Give(kind, at, cue, destination, q.Number)
 }
 
-// finger is a finger going down, coming up, or both. Coming up is never
-// refused because of the page: a finger must be able to.
-func (c *client) finger(v *surface.View, at int32, q *request) surface.Answer {
-	if q.Kind == "up" {
-		return c.hand.Up(at, q.Row, q.Column, q.Number)
-	}
-	if q.Page != "" && q.Page != v.PageName(at) {
+// finger is a finger going down, or down and up again. One that went down on
+// the page of the show before is looked at by the desk.
+func (c *client) finger(v *surface.View, at int32, q *request, late bool, refused func(string) surface.Answer) surface.Answer {
+	var a surface.Answer
+	switch {
+	case late && q.Page != "":
+		a = c.hand.DownBefore(v, at, q.Page, q.Row, q.Column, q.Number)
+	case late:
+		return refused("the show has changed")
+	case q.Page != "" && q.Page != v.PageName(at):
 		return refused("the page has changed under the finger")
+	default:
+		a = c.hand.Down(at, q.Row, q.Column, q.Number)
 	}
-	a := c.hand.Down(at, q.Row, q.Column, q.Number)
 	if q.Kind == "tap" {
 		c.hand.Up(at, q.Row, q.Column, 0)
 	}
@@ -107,7 +121,7 @@ func (s *Surface) press(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusBadRequest, "not understood")
 		return
 	}
-	c := s.clients.of(r, s.desk)
+	c := s.client(r)
 	if c == nil {
 		plain(w, http.StatusServiceUnavailable, "too many are here")
 		return

@@ -30,6 +30,7 @@ type message struct {
 type alive struct {
 	Serial uint64 `json:"serial"`
 	Age    int64  `json:"age"`
+	Left   int64  `json:"left"` // of a trial
 }
 
 // enter takes a place among the streams; leave gives it back. Without one the
@@ -41,7 +42,7 @@ func (s *Surface) enter(w http.ResponseWriter, r *http.Request) (c *client, leav
 		plain(w, http.StatusServiceUnavailable, "too many are connected")
 		return nil, nil, false
 	}
-	if c = s.clients.of(r, s.desk); c == nil {
+	if c = s.client(r); c == nil {
 		<-s.streams
 		plain(w, http.StatusServiceUnavailable, "too many are here")
 		return nil, nil, false
@@ -58,7 +59,7 @@ func (s *Surface) enter(w http.ResponseWriter, r *http.Request) (c *client, leav
 // follow writes the newest view at once and whenever there is a newer one, a
 // sign of life in between, and answers as they come. It ends with ctx or with
 // the first write that fails.
-func (s *Surface) follow(ctx context.Context, answers <-chan reply, write func([]byte) error) {
+func (s *Surface) follow(ctx context.Context, you string, answers <-chan reply, write func([]byte) error) {
 	changed, stop := s.desk.Watch()
 	defer stop()
 	ticker := time.NewTicker(aliveEvery)
@@ -67,18 +68,24 @@ func (s *Surface) follow(ctx context.Context, answers <-chan reply, write func([
 		text, err := json.Marshal(m)
 		return err == nil && write(text) == nil
 	}
-	life := func(v *surface.View) message { return message{Alive: &alive{v.Serial, age(v)}} }
+	life := func(v *surface.View) message { return message{Alive: &alive{v.Serial, age(v), left(v)}} }
 	var last []byte
 	view := func() message {
 		v := s.desk.View()
-		shown := snapshotOf(v)
+		shown := snapshotOf(v, you)
 		shown.Serial, shown.Age = 0, 0
+		if shown.Trial != nil {
+			shown.Trial.Left = 0
+		}
 		now, err := json.Marshal(shown)
 		if err == nil && bytes.Equal(now, last) {
 			return life(v) // a newer view that shows the same
 		}
 		last = now
 		shown.Serial, shown.Age = v.Serial, age(v)
+		if shown.Trial != nil {
+			shown.Trial.Left = left(v)
+		}
 		return message{View: &shown}
 	}
 	for ok := send(view()); ok; {
@@ -105,7 +112,7 @@ func (s *Surface) events(w http.ResponseWriter, r *http.Request) {
 	defer leave()
 	w.Header().Set("Content-Type", "text/event-stream")
 	control := http.NewResponseController(w)
-	s.follow(r.Context(), nil, func(text []byte) error {
+	s.follow(r.Context(), c.key, nil, func(text []byte) error {
 		_ = control.SetWriteDeadline(time.Now().Add(writeWithin)) // where it cannot be set the write fails
 		event := append(append([]byte("data: "), text...), '\n', '\n')
 		if _, err := w.Write(event); err != nil {
@@ -140,7 +147,7 @@ func (s *Surface) socket(w http.ResponseWriter, r *http.Request) {
 		defer cancel()
 		s.ping(ctx, conn, c)
 	})
-	s.follow(ctx, answers, func(text []byte) error {
+	s.follow(ctx, c.key, answers, func(text []byte) error {
 		within, done := context.WithTimeout(ctx, writeWithin)
 		defer done()
 		return conn.Write(within, websocket.MessageText, text)

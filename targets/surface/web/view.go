@@ -12,10 +12,12 @@ import (
 type snapshot struct {
 	Serial   uint64       `json:"serial"`
 	Age      int64        `json:"age"` // milliseconds since the controller's last turn, when this was written
+	You      string       `json:"you"` // what you are called in the log, and as a holder
 	Show     string       `json:"show"`
 	Running  string       `json:"running"`
 	OnDisk   string       `json:"onDisk"`
 	Held     bool         `json:"held"`
+	Trial    *trial       `json:"trial"` // null: the show is there to stay
 	Standby  cueWords     `json:"standby"`
 	Alerts   []alertWords `json:"alerts"`
 	Away     []string     `json:"away"`
@@ -33,12 +35,38 @@ type alertWords struct {
 	Text string `json:"text"`
 }
 
+// trial is a show on trial.
+type trial struct {
+	Left    int64    `json:"left"` // milliseconds, when this was written
+	By      string   `json:"by"`
+	Before  string   `json:"before"`  // digest of the show that comes back unless this one is kept
+	Returns []string `json:"returns"` // what would then be sent, if it were now
+	Stays   []string `json:"stays"`   // changed, and cannot be sent back
+}
+
+func trialOf(v *surface.View) *trial {
+	t := v.Trial
+	if t == nil {
+		return nil
+	}
+	return &trial{left(v), t.By, t.Before, append([]string{}, t.Returns...), append([]string{}, t.Stays...)}
+}
+
+// left is how long a trial lasts, in milliseconds.
+func left(v *surface.View) int64 {
+	if v.Trial == nil {
+		return 0
+	}
+	return max(0, time.Until(v.Trial.Until).Milliseconds())
+}
+
 // grid is a surface and the page that is on it.
 type grid struct {
 	Name    string   `json:"name"`
 	Rows    int32    `json:"rows"`
 	Columns int32    `json:"columns"`
 	Page    string   `json:"page"`
+	Holder  string   `json:"holder"` // whose presses alone count here, "" when everybody's do
 	Buttons []button `json:"buttons"`
 }
 
@@ -54,8 +82,8 @@ type button struct {
 	Live   bool   `json:"live"`
 }
 
-func snapshotOf(v *surface.View) snapshot {
-	s := snapshot{Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held,
+func snapshotOf(v *surface.View, you string) snapshot {
+	s := snapshot{You: you, Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Trial: trialOf(v),
 		Alerts: []alertWords{}, Away: []string{}, Drifted: []string{}, Surfaces: []grid{}}
 	s.Standby.Number, s.Standby.Label = v.StandbyCue()
 	for _, a := range v.Alerts {
@@ -75,7 +103,7 @@ func snapshotOf(v *surface.View) snapshot {
 
 func gridOf(v *surface.View, at int32) grid {
 	s := &v.Program.Surfaces[at]
-	g := grid{Name: s.Name, Rows: s.Rows, Columns: s.Columns, Page: v.PageName(at), Buttons: []button{}}
+	g := grid{Name: s.Name, Rows: s.Rows, Columns: s.Columns, Page: v.PageName(at), Holder: v.Holder[at], Buttons: []button{}}
 	for _, i := range v.Grid(at) {
 		if i < 0 {
 			continue
@@ -93,8 +121,8 @@ func gridOf(v *surface.View, at int32) grid {
 // age is how long ago the controller made its last turn, in milliseconds.
 func age(v *surface.View) int64 { return max(0, time.Since(v.At).Milliseconds()) }
 
-func (s *Surface) view(w http.ResponseWriter, _ *http.Request) {
-	answerJSON(w, http.StatusOK, snapshotOf(s.desk.View()))
+func (s *Surface) view(w http.ResponseWriter, r *http.Request) {
+	answerJSON(w, http.StatusOK, snapshotOf(s.desk.View(), s.door.key(r)))
 }
 
 func answerJSON(w http.ResponseWriter, status int, what any) {

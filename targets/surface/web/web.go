@@ -175,6 +175,7 @@ func (s *Surface) routes() http.Handler {
 	m.HandleFunc("GET /api/events", s.known(s.events))
 	m.HandleFunc("GET /api/socket", s.known(s.socket))
 	m.HandleFunc("POST /api/press", s.known(s.press))
+	m.HandleFunc("POST /api/load", s.known(s.load))
 	for path, h := range s.more {
 		m.HandleFunc("GET "+path, s.known(h.ServeHTTP))
 	}

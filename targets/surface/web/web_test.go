@@ -112,8 +112,8 @@ func TestPress(t *testing.T) {
 		{"stop", `{"kind":"stop"}`, `{"id":"","outcome":"done","text":"","opened":false}`},
 		{"another page", `{"kind":"tap","surface":"desk","page":"crew","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"the page has changed under the finger","opened":false}`},
 		{"another show", `{"kind":"tap","running":"x","surface":"desk","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"the show has changed","opened":false}`},
-		{"no button", `{"kind":"tap","surface":"desk","row":2,"column":5}`, `{"id":"","outcome":"refused","text":"there is no button at this place now","opened":false}`},
-		{"outside", `{"kind":"tap","surface":"desk","row":-1,"column":2147483647}`, `{"id":"","outcome":"refused","text":"there is no button at this place now","opened":false}`},
+		{"no button", `{"kind":"tap","surface":"desk","row":2,"column":5}`, `{"id":"","outcome":"refused","text":"there is no button at 2.5 now","opened":false}`},
+		{"outside", `{"kind":"tap","surface":"desk","row":-1,"column":2147483647}`, `{"id":"","outcome":"refused","text":"there is no button at -1.2147483647 now","opened":false}`},
 		{"no surface", `{"kind":"tap","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"no surface was named","opened":false}`},
 		{"unknown surface", `{"kind":"tap","surface":"x","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"there is no surface of that name","opened":false}`},
 		{"unknown cue", `{"kind":"go","cue":"77"}`, `{"id":"","outcome":"refused","text":"there is no cue of that number","opened":false}`},
@@ -414,7 +414,7 @@ func TestNothingSecretIsLogged(t *testing.T) {
 	if !strings.Contains(text, "could not be paired") || !strings.Contains(text, "was paired") {
 		t.Errorf("the log says %q", text)
 	}
-	for _, bad := range []string{secret, "wrong-guess", s.door.sign("")} {
+	for _, bad := range []string{secret, "wrong-guess", s.door.sign("", "")} {
 		if strings.Contains(text, bad) {
 			t.Errorf("the log holds %q: %s", bad, text)
 		}
@@ -426,7 +426,8 @@ func TestTicket(t *testing.T) {
 	now := time.Unix(1_800_000_000, 0)
 	d := newDoor(secret, nil, false)
 	good := d.ticket(now.Add(time.Hour))
-	end, sign, _ := strings.Cut(good, ".")
+	parts := strings.Split(good, ".")
+	end, name, sign := parts[0], parts[1], parts[2]
 	other := newDoor(secret+"x", nil, false)
 	for name, c := range map[string]struct {
 		ticket string
@@ -437,7 +438,10 @@ func TestTicket(t *testing.T) {
 		"good":          {good, d, now, true},
 		"ran out":       {good, d, now.Add(time.Hour), false},
 		"another token": {good, other, now, false},
-		"made longer":   {"9" + end + "." + sign, d, now, false},
+		"made longer":   {"9" + end + "." + name + "." + sign, d, now, false},
+		"of another":    {end + "." + "00000000" + "." + sign, d, now, false},
+		"moved dot":     {end + name[:1] + "." + name[1:] + "." + sign, d, now, false},
+		"without name":  {end + "." + sign, d, now, false},
 		"no signature":  {end, d, now, false},
 		"empty":         {"", d, now, false},
 		"cut":           {good[:len(good)-1], d, now, false},

@@ -28,6 +28,7 @@ function numberOption(name, otherwise) {
 
 let view = null;          // the newest snapshot
 let heard = null;         // when something was heard last: {steady, wall, age}
+let trialEnds = 0;        // of a show on trial, by the steady clock
 let stream = null;        // the open stream: {send, close, kind, fresh}
 let generation = 0;       // of streams: what an old one still says is not heard
 let chosen = options.get("surface");
@@ -127,9 +128,11 @@ function hear(here, message) {
       woken = false;
     }
     heard = { ...clock(), age: view.age };
+    if (view.trial) trialEnds = heard.steady + view.trial.left;
     draw();
   } else if (message.alive) {
     heard = { ...clock(), age: message.alive.age };
+    trialEnds = heard.steady + message.alive.left;
   } else if (message.answer) {
     finish(message.answer.id, message.answer);
   }
@@ -448,10 +451,48 @@ function drawChoice(s) {
   if (box.value !== s.name) box.value = s.name;
 }
 
+let announced = { holder: "", trial: false, left: 0 }; // what was said about these last
+
+// drawHolder says whose presses alone count on the surface.
+function drawHolder() {
+  const s = surfaceShown();
+  const mine = s.holder !== "" && s.holder === view.you, others = s.holder !== "" && !mine;
+  $("holder").hidden = !others;
+  text("holder", others ? s.name + " has been taken over by " + s.holder + ". Presses here are refused; take it over to press." : "");
+  put($("take").firstElementChild, mine ? "Give back" : "Take over");
+  $("take").dataset.lamp = mine ? "lit" : "dark";
+  takeKey.write();
+  const now = s.name + " " + s.holder;
+  if (announced.holder !== now && announced.holder) say(mine ? s.name + " is yours alone now." : others ? s.name + " has been taken over by " + s.holder + "." : s.name + " is everybody's.");
+  announced.holder = now;
+}
+
+// drawTrial says how long a show is on trial, and what comes after.
+function drawTrial() {
+  const t = view && view.trial;
+  $("trial").hidden = !t;
+  const left = t ? Math.max(0, Math.ceil((trialEnds - performance.now()) / 1000)) : 0;
+  text("trial-left", t ? "On trial: " + left + " s" : "");
+  if (t) {
+    text("trial-word", "New show on trial: " + left + " s left");
+    text("trial-rest", "By " + t.by + ". Unless somebody keeps it, all scripts end then and the show before comes back. " +
+      (t.returns.length ? "THIS IS THEN SENT: " + t.returns.join(", ") + "." : "Nothing would be sent now.") + (t.stays.length ? " Cannot be sent back: " + t.stays.join(", ") + "." : ""));
+    const mark = [30, 10, 5].find((m) => left <= m && announced.left > m);
+    if (!announced.trial) say("A new show is on trial for " + left + " seconds. Keep it, or the one before comes back.");
+    else if (mark) say("The show on trial goes in " + left + " seconds. Keep lets it stay.");
+  } else if (announced.trial) say("The trial is over.");
+  announced.trial = Boolean(t);
+  announced.left = left;
+}
+
 function drawRest() {
+  drawHolder();
+  drawTrial();
   text("standby", view.standby.number ? "Standby: cue " + view.standby.number + " " + view.standby.label : "Standby: the rundown is at its end");
   $("held").hidden = !view.held;
   $("waiting").hidden = view.running === view.onDisk;
+  text("waiting", view.onDisk === "with errors" ? "The file on disk has errors and was refused. " + view.running.slice(0, 12) + " runs." :
+    "The file on disk (" + view.onDisk.slice(0, 12) + ") is not the show that runs (" + view.running.slice(0, 12) + "): a change waits, or was refused.");
   const trouble = [];
   if (view.away.length) trouble.push("Does not answer: " + view.away.join(", ") + ".");
   if (view.drifted.length) trouble.push("Is not as it was set: " + view.drifted.join(", ") + ".");
@@ -480,6 +521,7 @@ function tellLink() {
     if (was === "stale" && state === "fresh") say("In touch again. " + (dropped ? dropped + (dropped === 1 ? " press was" : " presses were") + " dropped and will not be made." : "Nothing was pressed meanwhile."));
     if (was === "stale" && state === "fresh") dropped = 0;
   }
+  drawTrial();
   if ($("check").open) check();
 }
 
@@ -487,16 +529,23 @@ function tellLink() {
 
 function fixedKey(id, guarded, request) {
   const node = $(id);
-  const key = { node, place: id, word: "", busy: false, free: id === "stop", name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
+  const key = { node, place: id, word: "", busy: false, free: ["stop", "keep", "return", "take"].includes(id), name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
   key.write = () => { node.setAttribute("aria-disabled", String(!armed())); put(node.querySelector(".word"), key.word || (guarded ? "hold" : "")); };
   wire(key);
   return key;
 }
 
+// Here they count only while nobody else has taken the surface over.
+const onSurface = (kind) => ({ kind, surface: surfaceShown().name });
+const takeKey = fixedKey("take", true, () => onSurface(surfaceShown().holder === view.you ? "give" : "take"));
+
 const fixed = [
-  fixedKey("go", false, () => ({ kind: "go" })),
-  fixedKey("back", false, () => ({ kind: "back" })),
-  fixedKey("skip", false, () => ({ kind: "skip" })),
+  takeKey,
+  fixedKey("keep", false, () => ({ kind: "keep" })),
+  fixedKey("return", true, () => ({ kind: "return" })),
+  fixedKey("go", false, () => onSurface("go")),
+  fixedKey("back", false, () => onSurface("back")),
+  fixedKey("skip", false, () => onSurface("skip")),
   fixedKey("stop", true, () => ({ kind: "stop" })),
   fixedKey("resume", true, () => ({ kind: "resume" })),
 ];
@@ -548,7 +597,8 @@ function check() {
     ["Touch", navigator.maxTouchPoints ? navigator.maxTouchPoints + (navigator.maxTouchPoints === 1 ? " finger" : " fingers") : "none: mouse or keyboard"],
     ["Smallest button", size ? Math.round(size.width) + " by " + Math.round(size.height) + " px" + (Math.min(size.width, size.height) < 64 ? ": too small" : "") : "none"],
     ["Stays live when locked", liveWhenLocked.length ? liveWhenLocked.join(", ") + " and Stop all" : "Stop all (live=1.1,2.3 in the address adds buttons)"],
-    ["Show that runs", view ? view.running.slice(0, 16) : ""],
+    ["Show that runs", view ? view.running.slice(0, 12) : ""],
+    ["Show on the disk", view ? view.onDisk.slice(0, 12) : ""],
   ];
   $("check-rows").replaceChildren(...rows.map(rowOf));
 }
