@@ -33,6 +33,14 @@ func TestReadToken(t *testing.T) {
 		}
 		return path
 	}
+	if _, err := ReadToken(file("handed over", secret, 0o440)); err == nil {
+		t.Error("a file that its group may read was taken")
+	}
+	t.Setenv("CREDENTIALS_DIRECTORY", filepath.Dir(file("handed over", secret, 0o440)))
+	if got, err := ReadToken(file("handed over", secret, 0o440)); got != secret || err != nil {
+		t.Errorf("from the service manager: %q, %v", got, err)
+	}
+	t.Setenv("CREDENTIALS_DIRECTORY", "")
 	if got, err := ReadToken(file("good", secret+"\n", 0o600)); got != secret || err != nil {
 		t.Errorf("%q, %v", got, err)
 	}
