@@ -81,7 +81,8 @@ type Controller struct {
 	newest   atomic.Pointer[surface.View]
 	onDisk   atomic.Pointer[string]
 	watching watching
-	loading  sync.Mutex // held by Load; nothing is locked under it
+	loading  sync.Mutex  // held by Load; nothing is locked under it
+	gap      atomic.Bool // something could not be kept since the last snapshot
 	watch    sync.WaitGroup
 
 	// What the owner has: the loop, or a goroutine that presses while nothing
@@ -103,6 +104,9 @@ type Controller struct {
 	soon     int64     // when the loop has to see to what others did; 0 when there is nothing
 	rung     int64     // what the bell is set to
 	kept     int64     // the journal's size at the last snapshot
+	unkept   bool      // the program is not beside the journal
+	keeping  bool      // it is being put there
+	mended   int64     // show time of the last attempt at making good for gaps
 	old      sync.WaitGroup
 }
 
@@ -392,7 +396,9 @@ func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
 func (c *Controller) note(r journal.Record) {
 	if c.journal != nil {
 		r.At = c.show.state.Now
-		c.journal.Gather(r)
+		if c.journal.Gather(r) == 0 {
+			c.gap.Store(true)
+		}
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"cuewright/macro/program"
@@ -37,7 +38,7 @@ func (c *Controller) recover(s *show) (*show, *past, error) {
 	for _, t := range torn {
 		texts = append(texts, "the journal was cut: "+t.String())
 	}
-	if len(records) == 0 || !cutShort(records) && !onTrial(records) {
+	if !cutShort(records) && !onTrial(records) {
 		for _, text := range texts {
 			c.log(text)
 		}
@@ -45,8 +46,10 @@ func (c *Controller) recover(s *show) (*show, *past, error) {
 	}
 	b := &past{cut: cutShort(records), texts: texts}
 	if b.cut {
-		last := time.UnixMicro(records[len(records)-1].Time)
-		b.texts = append(b.texts, "the show was cut off at "+last.Format(time.DateTime))
+		b.texts = append(b.texts, "the show was cut off at "+lastWords(records).Format(time.DateTime))
+	}
+	if n := missing(records); n > 0 && b.cut {
+		b.texts = append(b.texts, fmt.Sprintf("%d records of it could not be kept: it may have stood otherwise than is said here", n))
 	}
 	was, err := standing(c.opts.Dir, records)
 	if err != nil {
@@ -95,21 +98,43 @@ func onTrial(records []journal.Record) bool {
 // tried is in A of a Snapshot of a show on trial.
 const tried = 1
 
-// cutShort says whether records end in the middle of a show in which anything
-// had happened.
+// cutShort says whether records, of which the first is where a show was, end in
+// the middle of one in which anything had happened. A controller that was cut
+// off before it could say where its show begins had not begun one.
 func cutShort(records []journal.Record) bool {
-	if records[len(records)-1].Kind == journal.Stopped {
-		return false
-	}
-	if records[0].At > 0 {
-		return true
-	}
-	for _, r := range records {
-		if r.Kind == journal.Event {
+	for _, r := range slices.Backward(records) {
+		switch r.Kind {
+		case journal.Stopped:
+			return false
+		case journal.Event:
 			return true
 		}
 	}
-	return false
+	return len(records) > 0 && records[0].At > 0
+}
+
+// lastWords is when a show was last heard of: not when another start of the
+// controller was cut off.
+func lastWords(records []journal.Record) time.Time {
+	for _, r := range slices.Backward(records) {
+		if r.Kind != journal.Session {
+			return time.UnixMicro(r.Time)
+		}
+	}
+	return time.Time{}
+}
+
+// missing is how many records of the show are not among records.
+func missing(records []journal.Record) (n int) {
+	for i, r := range records {
+		if r.Kind == journal.Lost {
+			n += int(r.A)
+		}
+		if i > 0 && r.Seq > records[i-1].Seq+1 {
+			n += int(r.Seq - records[i-1].Seq - 1)
+		}
+	}
+	return n
 }
 
 // stood is where a show stood. When one was on trial it is the show before,
@@ -208,11 +233,10 @@ func (c *Controller) open(before *past) error {
 	if c.opts.Dir == "" {
 		return nil
 	}
-	if err := os.MkdirAll(c.opts.Dir, 0o700); err != nil {
-		return fmt.Errorf("there is no folder for the journal: %w", err)
-	}
-	if err := writeProgram(c.opts.Dir, c.show.p, c.show.digest); err != nil {
-		return fmt.Errorf("the program cannot be kept beside the journal: %w", err)
+	unkept := writeProgram(c.opts.Dir, c.show.p, c.show.digest)
+	c.unkept = unkept != nil
+	if unkept != nil && !diskTrouble(unkept) {
+		return fmt.Errorf("the program cannot be kept beside the journal: %w", unkept)
 	}
 	opts := c.opts.Journal
 	opts.Trouble = c.trouble
@@ -226,6 +250,9 @@ func (c *Controller) open(before *past) error {
 	}
 	c.note(session)
 	c.snapshot()
+	if unkept != nil { // a show that does not start is worse than one without a journal
+		c.alert("controller", "the program cannot be kept beside the journal: "+unkept.Error()+"; until it can, the show would begin anew after a power cut")
+	}
 	if before == nil {
 		return nil
 	}
@@ -249,6 +276,7 @@ func (c *Controller) trouble(err error) {
 	if err != nil {
 		text = "the journal cannot be kept: " + err.Error() + "; the show goes on without it"
 	}
+	c.gap.Store(true) // whatever is missing, a snapshot makes good for it
 	// Not post: the loop may be waiting for the journal to close.
 	select {
 	case c.queue <- func() { c.alert("controller", text) }:
@@ -257,19 +285,41 @@ func (c *Controller) trouble(err error) {
 	}
 }
 
+// diskTrouble says whether an error is of the kind that comes and goes with a
+// disk, and not with what somebody has typed.
+func diskTrouble(err error) bool {
+	for _, e := range []error{syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS, syscall.EIO, syscall.EMFILE, syscall.ENFILE} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
 // The journal gets a snapshot as often as this, in bytes, so that little has to
-// be applied again after a cut; and a new file when one is this large.
+// be applied again after a cut; and a new file when one is this large. What is
+// to be made good for is tried that often, in microseconds of show time.
 const (
-	snapshotEvery = 1 << 20
-	rotateAt      = 16 << 20
+	snapshotEvery       = 1 << 20
+	rotateAt            = 16 << 20
+	mendEvery     int64 = 500_000
 )
 
-// keep writes a snapshot when one is due.
+// keep writes a snapshot when one is due: also when the journal, or the
+// program beside it, could not be kept for a while.
 func (c *Controller) keep() {
 	if c.journal == nil {
 		return
 	}
+	gap := c.gap.Load()
+	if now := c.clock.now(); (gap || c.unkept) && now >= c.mended+mendEvery {
+		c.mended = now
+		c.keepProgram()
+	} else {
+		gap = false
+	}
 	switch size := c.journal.Size(); {
+	case gap:
 	case size >= rotateAt:
 		c.journal.Rotate()
 	case size < c.kept+snapshotEvery:
@@ -278,15 +328,35 @@ func (c *Controller) keep() {
 	c.snapshot()
 }
 
+// keepProgram keeps the program that runs beside the journal, if the disk takes
+// it. The loop does not wait for that.
+func (c *Controller) keepProgram() {
+	if c.keeping {
+		return
+	}
+	c.keeping = true
+	dir, p, digest := c.opts.Dir, c.show.p, c.show.digest
+	c.watch.Go(func() {
+		err := writeProgram(dir, p, digest)
+		c.post(func() {
+			c.keeping = false
+			c.unkept = err != nil || digest != c.show.digest && c.unkept
+		})
+	})
+}
+
+// snapshot puts where the show is into the journal.
 func (c *Controller) snapshot() {
+	if c.journal == nil {
+		return
+	}
+	c.gap.Store(false) // it comes back when this one is lost as well
 	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, Data: c.show.encode()}
 	if c.trial != nil {
 		r.A = tried
 	}
 	c.note(r)
-	if c.journal != nil {
-		c.kept = c.journal.Size()
-	}
+	c.kept = c.journal.Size()
 }
 
 // encode is the state and what the show has set, as a snapshot keeps it: the
@@ -384,6 +454,9 @@ func writeProgram(dir string, p *program.Program, digest string) error {
 	name := programName(dir, digest)
 	if _, err := readProgram(dir, digest); err == nil {
 		return nil
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("there is no folder: %w", err)
 	}
 	f, err := os.CreateTemp(dir, "new-*.program")
 	if err != nil {

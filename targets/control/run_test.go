@@ -112,11 +112,15 @@ func start(t failing, p *program.Program, o Options) *Controller {
 
 func stop(t failing, c *Controller) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
-	if err := c.Stop(ctx); err != nil {
+	if err := stopped(c); err != nil {
 		t.Error(err)
 	}
+}
+
+func stopped(c *Controller) error {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	return c.Stop(ctx)
 }
 
 // await waits for something that is to come about in another goroutine.
