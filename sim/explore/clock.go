@@ -77,28 +77,31 @@ func (k *clocks) may(timer int32, value uint32) bool {
 
 // runs says whether a timer runs in a packed state.
 func (k *clocks) runs(timer int32, words []uint64) bool {
-	s := k.space
-	value := s.fields[s.of[k.variable(timer)]].get(words)
+	value := k.space.fields[k.space.of[k.variable(timer)]].get(words)
 	if !k.may(timer, value) {
 		return false
 	}
-	switch x := k.p.Timers[timer]; x.Kind {
-	case program.DeckTimer:
-		d := &k.p.Decks[x.Owner]
-		return value == program.DeckLoading || k.clipEnds(d, words)
-	case program.MachineTimer:
-		if int(x.Owner) < len(s.hangs) && s.hangs[x.Owner] >= 0 {
-			return s.fields[s.hangs[x.Owner]].get(words) == 0
-		}
-	}
-	return true
+	field, ok := k.besides(timer, value)
+	return field < 0 || ok(k.space.fields[field].get(words))
 }
 
-// clipEnds says whether the clip in a deck has a known length.
-func (k *clocks) clipEnds(d *program.Deck, words []uint64) bool {
-	clip := k.p.Vars[d.Clip].Start
-	if f := k.space.of[d.Clip]; f >= 0 {
-		clip = k.space.fields[f].get(words)
+// besides says what else must be so for a timer to run whose variable has a
+// value that it may run with: a field that has one of some values, or nothing,
+// which is -1.
+func (k *clocks) besides(timer int32, value uint32) (field int32, ok func(value uint32) bool) {
+	s := k.space
+	switch x := k.p.Timers[timer]; {
+	case x.Kind == program.DeckTimer && value == program.DeckPlaying:
+		d := &k.p.Decks[x.Owner]
+		ends := func(clip uint32) bool { return clip > 0 && k.p.Clips[d.Clips[clip-1]].Length > 0 }
+		if f := s.of[d.Clip]; f >= 0 {
+			return f, ends
+		}
+		if !ends(k.p.Vars[d.Clip].Start) {
+			return s.of[d.State], func(uint32) bool { return false }
+		}
+	case x.Kind == program.MachineTimer && int(x.Owner) < len(s.hangs) && s.hangs[x.Owner] >= 0:
+		return s.hangs[x.Owner], func(hangs uint32) bool { return hangs == 0 }
 	}
-	return clip > 0 && k.p.Clips[d.Clips[clip-1]].Length > 0
+	return -1, nil
 }

@@ -104,9 +104,8 @@ func (e *Explorer) explore(q Property, o Options, loose, whole bool) Result {
 // decide searches when timers may end in any order, and with exact times when
 // that finds only an order that is impossible.
 func (g *engine) decide() Result {
-	s := g.search()
-	s.run()
-	r := Result{Slice: g.slice, States: uint64(s.found.len()), Bytes: s.bytes(), Depth: s.presses, Bound: s.bound}
+	s := g.seek()
+	r := Result{Slice: g.slice, States: s.states, Bytes: s.bytes, Depth: s.presses, Bound: s.bound}
 	switch {
 	case s.bound != NoBound || g.outgrown():
 		return r
@@ -114,14 +113,46 @@ func (g *engine) decide() Result {
 		r.Verdict = Proved
 		return r
 	}
-	path := s.path()
-	if at := g.times(path); at != nil {
-		g.refute(&r, path, at)
+	if at := g.times(s.path); at != nil {
+		g.refute(&r, s.path, at)
 		return r
 	}
 	r.Spurious = 1
 	g.exact(&r)
 	return r
+}
+
+// sight is what has been seen of a space when timers may end in any order.
+type sight struct {
+	states  uint64
+	bytes   int64
+	presses int
+	bound   Bound
+	hit     bool
+	path    []move // to the goal that was hit
+}
+
+// afoot is how many states are gone through one by one before it is tried to
+// sweep over all at once.
+const afoot = 1 << 14
+
+// seek looks for the goal: one state after the other while there are few, with
+// sets of states when there are many, and again one by one when these are not
+// such that sets help.
+func (g *engine) seek() sight {
+	s := g.search(afoot)
+	s.run()
+	if !s.more() {
+		return s.sight()
+	}
+	w := g.sweep()
+	w.run()
+	if !w.gaveUp {
+		return w.sight()
+	}
+	s = g.search(0)
+	s.run()
+	return s.sight()
 }
 
 func (g *engine) refute(r *Result, path []move, at []int64) {
@@ -154,14 +185,13 @@ func (g *engine) exact(r *Result) {
 // end in any order, on all variables. It says false when a bound was hit; then
 // there are at least so many.
 func (e *Explorer) Reach(o Options) (states uint64, ok bool) {
-	s := e.whole(o)
-	s.run()
-	return uint64(s.found.len()), s.bound == NoBound
+	s := e.whole(o).seek()
+	return s.states, s.bound == NoBound
 }
 
-// whole is a search of everything, for nothing.
-func (e *Explorer) whole(o Options) *search {
+// whole explores everything, for nothing.
+func (e *Explorer) whole(o Options) *engine {
 	c := e.x.newCone(o.Faults > 0, false)
 	c.everything()
-	return newEngine(e.p, e.x, Property{}, c, c.tellings(nil, nil), o).search()
+	return newEngine(e.p, e.x, Property{}, c, c.tellings(nil, nil), o)
 }

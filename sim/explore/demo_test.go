@@ -77,7 +77,7 @@ func BenchmarkReach(b *testing.B) {
 	var s *search
 	b.ReportAllocs()
 	for b.Loop() {
-		s = New(p).whole(Options{States: 2_000_000})
+		s = New(p).whole(Options{}).search(2_000_000)
 		s.run()
 	}
 	n := float64(s.found.len())

@@ -17,13 +17,18 @@ type search struct {
 	from    int                 // the state that is gone on from
 	visit   func(e, leaf int32) // outcome
 	hit     bool
-	last    move // what the goal blames, or event -1
+	last    move   // what the goal blames, or event -1
+	limit   uint64 // states; 0 is none
 	bound   Bound
 	presses int
 }
 
-func (g *engine) search() *search {
-	s := &search{engine: g, found: newFound(g.space.words, g.space.bits), last: move{-1, -1}}
+// search begins a search that stops at a number of states, if not 0.
+func (g *engine) search(limit uint64) *search {
+	if most := g.o.States; limit == 0 || most > 0 && most < limit {
+		limit = most
+	}
+	s := &search{engine: g, limit: limit, found: newFound(g.space.words, g.space.bits), last: move{-1, -1}}
 	s.visit = s.outcome
 	return s
 }
@@ -42,6 +47,17 @@ func (s *search) run() {
 		}
 		lo = hi
 	}
+}
+
+// more says that the search has stopped before the options wanted it to.
+func (s *search) more() bool { return s.bound == StateBound && s.limit != s.o.States }
+
+func (s *search) sight() sight {
+	is := sight{states: uint64(s.found.len()), bytes: s.bytes(), presses: s.presses, bound: s.bound, hit: s.hit}
+	if s.hit && !s.outgrown() {
+		is.path = s.path()
+	}
+	return is
 }
 
 func (s *search) over() bool { return s.hit || s.bound != NoBound || s.outgrown() }
@@ -130,7 +146,7 @@ func (s *search) note(words []uint64, h uint64, via int32) {
 func (s *search) check(i int) {
 	n := uint64(s.found.len())
 	switch {
-	case s.o.States > 0 && n > s.o.States:
+	case s.limit > 0 && n > s.limit:
 		s.bound = StateBound
 	case s.o.Bytes > 0 && s.bytes() > s.o.Bytes:
 		s.bound = ByteBound

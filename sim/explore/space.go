@@ -22,7 +22,8 @@ type space struct {
 
 // field is the place of a variable: in no word when mask is 0.
 type field struct {
-	v     int32 // Program.Vars, or -1
+	v     int32  // Program.Vars, or -1
+	size  uint32 // its values are less
 	word  int32
 	shift uint8
 	mask  uint64
@@ -63,7 +64,7 @@ func newSpace(p *program.Program, vars []int32, t *tellings, faults int) *space 
 			s.words++
 			used = 0
 		}
-		s.fields = append(s.fields, field{v: v, word: int32(s.words - 1), shift: uint8(used), mask: 1<<need - 1})
+		s.fields = append(s.fields, field{v: v, size: size, word: int32(s.words - 1), shift: uint8(used), mask: 1<<need - 1})
 		used += need
 		s.bits += need
 		return int32(len(s.fields) - 1)

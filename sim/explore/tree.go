@@ -28,6 +28,7 @@ type trees struct {
 type node struct {
 	kids  int32
 	word  int32
+	field int32
 	shift uint8
 	mask  uint64
 }
@@ -92,7 +93,7 @@ func (x *trees) grow(tree int32, fields []field, reads []int32, chosen []uint32,
 			*x.at(slot) = at
 		}
 		slot = x.nodes[at].kids
-		if n := &x.nodes[at]; (r < 0) != (n.mask == 0) || r >= 0 && (n.word != fields[r].word || n.shift != fields[r].shift) {
+		if n := &x.nodes[at]; (r < 0) != (n.mask == 0) || r >= 0 && n.field != r {
 			bug.Report("the same values were read in another order: what is asked for depends on more than it is given")
 		}
 		if r < 0 {
@@ -111,7 +112,7 @@ func (x *trees) branch(fields []field, read int32) int32 {
 	size := n.word
 	if read >= 0 {
 		f := &fields[read]
-		n.word, n.shift, n.mask = f.word, f.shift, f.mask
+		n.word, n.field, n.shift, n.mask = f.word, read, f.shift, f.mask
 		size = int32(f.mask) + 1
 	}
 	x.nodes = append(x.nodes, n)
@@ -269,4 +270,13 @@ func (g *engine) canBe(device int32, health uint32) bool {
 		return slices.ContainsFunc(g.p.Decks, func(d program.Deck) bool { return d.Device == device })
 	}
 	return true
+}
+
+// writes says what a leaf sets a field to, if it does.
+func (x *trees) writes(leaf int32, f *field) (value uint32, ok bool) {
+	m := x.masks[int(leaf)*2*x.words:]
+	if f.mask == 0 || m[f.word]>>f.shift&f.mask == f.mask {
+		return 0, false
+	}
+	return uint32(m[x.words+int(f.word)] >> f.shift & f.mask), true
 }
