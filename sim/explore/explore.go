@@ -54,7 +54,7 @@ const (
 // Options bound an exploration. The zero value has no faults and no bounds.
 type Options struct {
 	Faults   int                 // at most so many device faults from power-on
-	States   uint64              // at most so many states, zones among them; 0 is no bound
+	States   uint64              // at most so many states gone through one by one, zones among them, or nodes of a diagram; 0 is no bound
 	Bytes    int64               // at most so much memory for states; 0 is no bound
 	NoSlice  bool                // all variables and events matter
 	Progress func(Progress) bool // called now and then; false ends the exploration; may be nil
