@@ -102,6 +102,14 @@ func (f *runFlags) check(p *program.Program) error {
 	return nil
 }
 
+// claim takes the folder of the state, if there is to be one.
+func (f *runFlags) claim() (*status.Folder, error) {
+	if f.state == "" {
+		return nil, nil
+	}
+	return status.Claim(f.state)
+}
+
 // run runs the show of a file until it is told to stop.
 func (f *runFlags) run(s streams, path string) error {
 	r, err := load(s, path, false)
@@ -111,16 +119,15 @@ func (f *runFlags) run(s streams, path string) error {
 	if err := f.check(r.Program); err != nil {
 		return err
 	}
-	var folder *status.Folder
-	if f.state != "" {
-		if folder, err = status.Claim(f.state); err != nil {
-			fmt.Fprintf(s.err, "cuewright: %v\n", err)
-			return exit(exitUsage)
-		}
-		defer func() { _ = folder.Release() }() // the show has ended: its error changes nothing
-	}
 	out := newConsole(s.out, f.log)
 	defer out.close()
+	folder, err := f.claim()
+	if errors.Is(err, status.ErrTaken) {
+		return &mistake{word: f.state, what: "`" + f.state + "` is in use: " + err.Error(), mend: "give this one a folder of its own"}
+	} else if err != nil {
+		out.log.Warn(err.Error())
+	}
+	defer func() { _ = folder.Release() }() // the show has ended: its error changes nothing
 	manager, err := systemd.FromEnvironment(os.Getenv, os.Getpid())
 	if err != nil {
 		out.log.Warn(err.Error())
@@ -170,8 +177,8 @@ func (r *runner) run() (err error) {
 	var ends []func() error
 	defer func() { err = r.wrapUp(ends, err) }()
 	source := &status.Source{Controller: r.desk, Version: version}
-	if r.folder != nil {
-		r.folder.Serve(source)
+	if err := r.folder.Serve(source); err != nil {
+		r.out.log.Warn(err.Error())
 	}
 	for _, k := range r.kinds {
 		open, err := k.serve(r.desk, r.out.log, source)

@@ -38,19 +38,20 @@ func (s *Source) Handlers() map[string]http.Handler {
 // socketName is the socket in the state folder.
 const socketName = "status.sock"
 
-// Folder is a state folder that this process has for itself, with a socket in
-// it at which the controller can be asked. Only who may look into the folder
-// and owns the socket can reach it.
+// Folder is a state folder that this process has for itself. A nil Folder is
+// none: it serves nothing.
 type Folder struct {
-	lock     *os.File
-	listener net.Listener
-	server   *http.Server // once it serves
-	running  sync.WaitGroup
+	lock    *os.File
+	server  *http.Server // once it serves
+	running sync.WaitGroup
 }
 
+// ErrTaken is that another controller has a folder.
+var ErrTaken = errors.New("another controller runs on it")
+
 // Claim makes dir, if need be, and takes it for this process, until Release or
-// its end: two controllers that write one journal would spoil it. It is an
-// error when another has it.
+// its end: two controllers that write one journal would spoil it. When another
+// has it the error is ErrTaken; others are the disk's.
 func Claim(dir string) (*Folder, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("there is no folder for the state: %w", err)
@@ -61,14 +62,9 @@ func Claim(dir string) (*Folder, error) {
 	}
 	if err := take(lock); err != nil {
 		_ = lock.Close()
-		return nil, fmt.Errorf("another controller runs on `%s`", dir)
+		return nil, ErrTaken
 	}
-	f := &Folder{lock: lock}
-	if f.listener, err = listen(reachable(lock, socketName)); err != nil {
-		_ = lock.Close()
-		return nil, fmt.Errorf("the socket in the folder for the state cannot be made: %w", err)
-	}
-	return f, nil
+	return &Folder{lock: lock}, nil
 }
 
 // listen makes a socket where a killed controller may have left its own.
@@ -86,22 +82,32 @@ func listen(path string) (net.Listener, error) {
 	return l, nil
 }
 
-// Serve lets people ask s. Who asks before waits until then.
-func (f *Folder) Serve(s *Source) {
+// Serve lets people ask s at a socket in the folder. Only who may look into the
+// folder and owns the socket can reach it.
+func (f *Folder) Serve(s *Source) error {
+	if f == nil {
+		return nil
+	}
+	l, err := listen(reachable(f.lock, socketName))
+	if err != nil {
+		return fmt.Errorf("`status` cannot ask this controller by its folder: %w", err)
+	}
 	mux := http.NewServeMux()
 	for path, h := range s.Handlers() {
 		mux.Handle("GET "+path, h)
 	}
 	f.server = &http.Server{Handler: mux, ReadTimeout: 5 * time.Second, WriteTimeout: 5 * time.Second, MaxHeaderBytes: 4 << 10}
-	f.running.Go(func() { _ = f.server.Serve(f.listener) }) // it always ends with an error: that it was closed
+	f.running.Go(func() { _ = f.server.Serve(l) }) // it always ends with an error: that it was closed
+	return nil
 }
 
 // Release stops serving, removes the socket and lets others have the folder.
 func (f *Folder) Release() error {
+	if f == nil {
+		return nil
+	}
 	var err error
-	if f.server == nil {
-		err = f.listener.Close()
-	} else {
+	if f.server != nil {
 		soon, cancel := context.WithTimeout(context.Background(), time.Second)
 		defer cancel()
 		if err = f.server.Shutdown(soon); err != nil {

@@ -2,6 +2,7 @@ package status_test
 
 import (
 	"bytes"
+	"errors"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -113,7 +114,9 @@ func TestAsked(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		f.Serve(sourceOf(well(t)))
+		if err := f.Serve(sourceOf(well(t))); err != nil {
+			t.Fatal(err)
+		}
 		info, err := os.Stat(filepath.Join(dir, "status.sock"))
 		if err != nil || info.Mode().Perm() != 0o600 {
 			t.Errorf("the socket is %v, %v", info, err)
@@ -200,8 +203,14 @@ func TestAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := status.Claim(dir); err == nil || !strings.Contains(err.Error(), "another controller runs on") {
+	if err := f.Serve(sourceOf(well(t))); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := status.Claim(dir); !errors.Is(err, status.ErrTaken) {
 		t.Errorf("two have it: %v", err)
+	}
+	if _, err := status.Claim(filepath.Join(dir, "status.sock", "below")); err == nil || errors.Is(err, status.ErrTaken) {
+		t.Errorf("a folder that cannot be: %v", err)
 	}
 	if err := f.Release(); err != nil {
 		t.Fatal(err)
