@@ -1,15 +1,21 @@
 package control
 
 import (
+	"bytes"
+	"hash"
+	"hash/fnv"
 	"net"
-	"runtime"
+	"os"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"cuewright/macro/program"
+	"cuewright/targets/journal"
+	"cuewright/targets/prepare"
 	"cuewright/targets/surface"
 )
 
@@ -35,7 +41,11 @@ func local(b *testing.B) *net.UDPConn {
 
 // mixerAt is the small show of which only the mixer is sent to.
 func mixerAt(b testing.TB, address string) *program.Program {
-	p := at(deaf(compiled(b)), "mixer", "osc.udp", address)
+	return onlyMixer(compiled(b), address)
+}
+
+func onlyMixer(of *program.Program, address string) *program.Program {
+	p := at(deaf(of), "mixer", "osc.udp", address)
 	for i := range p.Devices {
 		if p.Devices[i].Name != "mixer" {
 			p.Devices[i].Wire = ""
@@ -44,103 +54,142 @@ func mixerAt(b testing.TB, address string) *program.Program {
 	return p
 }
 
-// BenchmarkManySurfaces is 64 surfaces that press 20 times a second each for
-// ten seconds, with the journal on: what was lost, what came twice, and how
-// much larger the heap is at the end than after the first two seconds.
+// BenchmarkManySurfaces is 64 surfaces that press 20 times a second each, every
+// other one another button, with the journal on, for ten seconds or for as long
+// as CUEWRIGHT_LOAD says. What the mixer heard must be what the journal says, in
+// the same order: then nothing was lost and nothing came twice. It reports the
+// resident memory after a tenth, a half and all of the time.
 func BenchmarkManySurfaces(b *testing.B) {
+	lasts := 10 * time.Second
+	if said := os.Getenv("CUEWRIGHT_LOAD"); said != "" {
+		var err error
+		if lasts, err = time.ParseDuration(said); err != nil {
+			b.Fatal(err)
+		}
+	}
 	for b.Loop() {
-		manySurfaces(b)
+		manySurfaces(b, lasts)
 	}
 }
 
-func manySurfaces(b *testing.B) {
-	const surfaces, rate, seconds = 64, 20, 10
-	conn := local(b)
-	var heard int
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
+// plain is the small show with a Goal that nobody holds.
+func plain(path string) ([]byte, error) {
+	text, err := prepare.Disk(path)
+	return bytes.Replace(text, []byte("hold 1s { recall goal shot 2 }"), nil, 1), err
+}
+
+// digest is how many packets there were, and their bytes in order.
+type digest struct {
+	n   int
+	sum hash.Hash64
+}
+
+func newDigest() *digest { return &digest{sum: fnv.New64a()} }
+
+func (d *digest) add(packet []byte) {
+	d.n++
+	_, _ = d.sum.Write(packet)
+}
+
+func manySurfaces(b *testing.B, lasts time.Duration) {
+	const surfaces, rate, finger = 64, 20, 30 * time.Millisecond
+	each := int(lasts/time.Second) * rate
+	conn, heard := local(b), newDigest()
+	var mixer sync.WaitGroup
+	mixer.Go(func() {
 		buf := make([]byte, 2048)
 		for {
 			_ = conn.SetReadDeadline(time.Now().Add(3 * time.Second))
-			if _, err := conn.Read(buf); err != nil {
+			n, err := conn.Read(buf)
+			if err != nil {
 				return
 			}
-			heard++
+			heard.add(buf[:n])
 		}
-	}()
-	p := mixerAt(b, conn.LocalAddr().String())
-	c := start(b, p, Options{Dir: b.TempDir()})
-	wide := button(b, p, "Wide")
-	took := make([][]time.Duration, surfaces)
+	})
+	prepared := prepare.Show("../../testdata/shows/small/small.show", plain)
+	p := onlyMixer(prepared.Program, conn.LocalAddr().String())
+	dir := b.TempDir()
+	c := start(b, p, Options{Dir: dir})
+	buttons := []int32{button(b, p, "Wide"), button(b, p, "Goal")}
+	answers := make([][10 * rate]time.Duration, surfaces) // of the last ten seconds
 	var group sync.WaitGroup
-	heap := func() int64 {
-		var m runtime.MemStats
-		runtime.GC()
-		runtime.ReadMemStats(&m)
-		return int64(m.HeapAlloc)
-	}
 	begin := time.Now()
 	for i := range surfaces {
 		group.Go(func() {
 			name := "surface " + strconv.Itoa(i)
-			for n := range rate * seconds {
+			var began time.Time
+			for n := range each {
 				time.Sleep(time.Until(begin.Add(time.Duration(n)*time.Second/rate + time.Duration(i)*time.Millisecond/2)))
-				began := time.Now()
-				if a := c.Press(surface.Press{Kind: surface.Down, Surface: 0, Button: wide, By: name, Number: uint64(n + 1)}); a.Outcome != surface.Done {
+				if since := time.Since(began); since < finger { // after a stall: no finger makes up for it by bouncing
+					time.Sleep(finger - since)
+				}
+				began = time.Now()
+				if a := c.Press(surface.Press{Kind: surface.Down, Surface: 0, Button: buttons[i%2], By: name, Number: uint64(n + 1)}); a.Outcome != surface.Done {
 					b.Errorf("%+v", a)
 				}
-				took[i] = append(took[i], time.Since(began))
+				answers[i][n%len(answers[i])] = time.Since(began)
 			}
 		})
 	}
-	time.Sleep(2 * time.Second)
-	early := heap()
+	for _, tenths := range []time.Duration{1, 5, 10} {
+		time.Sleep(time.Until(begin.Add(lasts * tenths / 10)))
+		b.ReportMetric(float64(resident(b))/1024, "resident-"+(lasts*tenths/10).String()+"-MiB")
+	}
 	group.Wait()
-	grown := heap() - early
 	stop(b, c)
-	<-done
-	quantiles(b, "answer", slices.Concat(took...))
-	b.ReportMetric(float64(surfaces*rate*seconds), "presses")
-	b.ReportMetric(float64(surfaces*rate*seconds-heard), "lost")
-	b.ReportMetric(float64(grown)/1024, "heap-growth-KiB")
-	if heard != surfaces*rate*seconds {
-		b.Errorf("%d presses, and the mixer was told %d times", surfaces*rate*seconds, heard)
+	mixer.Wait()
+	var all []time.Duration
+	for i := range answers {
+		all = append(all, answers[i][:]...)
+	}
+	quantiles(b, "answer", all)
+	said, size := sentBy(b, dir)
+	b.ReportMetric(float64(surfaces*each), "presses")
+	b.ReportMetric(float64(heard.n), "heard")
+	b.ReportMetric(float64(size)/(1<<20), "journal-MiB")
+	if heard.n != surfaces*each || said.n != heard.n || said.sum.Sum64() != heard.sum.Sum64() {
+		b.Errorf("%d presses; the journal has %d messages and the mixer was told %d, in the same order: %v",
+			surfaces*each, said.n, heard.n, said.sum.Sum64() == heard.sum.Sum64())
 	}
 }
 
-// BenchmarkLateness is how late waiting ends, by the alarm of this system, by
-// the runtime's timer, and by sleeping, turn by turn in one run.
-func BenchmarkLateness(b *testing.B) {
-	for _, period := range []time.Duration{time.Millisecond, 40 * time.Millisecond} {
-		b.Run(period.String(), func(b *testing.B) { lateness(b, period) })
+// sentBy is what a journal says was sent, and the bytes that it takes.
+func sentBy(b *testing.B, dir string) (sent *digest, size int64) {
+	sent = newDigest()
+	if _, err := journal.Read(dir, func(r journal.Record) error {
+		if r.Kind == journal.Sent {
+			sent.add(r.Data)
+		}
+		return nil
+	}); err != nil {
+		b.Fatal(err)
 	}
-}
-
-func lateness(b *testing.B, period time.Duration) {
-	c := startClock(0)
-	system, err := c.alarm()
+	names, err := journal.Files(dir)
 	if err != nil {
 		b.Fatal(err)
 	}
-	defer system.close()
-	own := newTimerAlarm(c)
-	defer own.close()
-	wait := func(a alarm) time.Duration {
-		due := c.now() + period.Microseconds()
-		a.set(due)
-		<-a.rings()
-		return time.Since(c.start.Add(time.Duration(due) * time.Microsecond))
+	for _, name := range names {
+		info, err := os.Stat(name)
+		if err != nil {
+			b.Fatal(err)
+		}
+		size += info.Size()
 	}
-	var bySystem, byRuntime, bySleep []time.Duration
-	for b.Loop() {
-		bySystem = append(bySystem, wait(system))
-		byRuntime = append(byRuntime, wait(own))
-		due := time.Now().Add(period)
-		time.Sleep(period)
-		bySleep = append(bySleep, time.Since(due))
+	return sent, size
+}
+
+// resident is this process's resident memory in KiB, 0 where the system does
+// not say (proc(5), VmRSS).
+func resident(b *testing.B) int64 {
+	text, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return 0
 	}
-	quantiles(b, "alarm", bySystem)
-	quantiles(b, "timer", byRuntime)
-	quantiles(b, "sleep", bySleep)
+	_, rest, _ := strings.Cut(string(text), "VmRSS:")
+	n, err := strconv.ParseInt(strings.Fields(rest)[0], 10, 64)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return n
 }

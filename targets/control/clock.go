@@ -14,8 +14,8 @@ type clock interface {
 // alarm rings once at a moment of a clock, never before it. Only the
 // owner of the show uses it.
 type alarm interface {
-	set(due int64)          // instead of what was set; state.Off is never
-	rings() <-chan struct{} // may ring once too often
+	set(due int64, exactly bool) // instead of what was set; state.Off is never; exactly costs a second waking
+	rings() <-chan struct{}      // may ring once too often
 	close()
 }
 
@@ -42,7 +42,7 @@ func newTimerAlarm(c *monotonic) *timerAlarm {
 	return &timerAlarm{clock: c, ring: make(chan struct{}, 1)}
 }
 
-func (a *timerAlarm) set(due int64) {
+func (a *timerAlarm) set(due int64, _ bool) {
 	if a.timer != nil {
 		a.timer.Stop()
 	}

@@ -2,6 +2,7 @@ package control
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"sync"
 	"time"
@@ -17,15 +18,31 @@ func (c *monotonic) alarm() (alarm, error) {
 	if err != nil {
 		return nil, fmt.Errorf("a timer of the system cannot be had: %w", err)
 	}
-	var ts unix.Timespec
-	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
-		_ = unix.Close(fd)
-		return nil, fmt.Errorf("the clock of the system cannot be read: %w", err)
-	}
 	a := &kernelAlarm{fd: fd, file: os.NewFile(uintptr(fd), "timer"), ring: make(chan struct{}, 1)}
-	a.base = ts.Nano() - c.now()*int64(time.Microsecond)
+	if a.base, err = c.kernelBase(); err != nil {
+		_ = a.file.Close()
+		return nil, err
+	}
 	a.reading.Go(a.read)
 	return a, nil
+}
+
+// kernelBase is the kernel's clock when this one is at zero, in nanoseconds.
+// Between reading the one and the other time passes, a lot of it when the
+// processor is taken away just then: so the nearest of several readings counts,
+// and ours is read first, so that what is left makes an alarm late, never early.
+func (c *monotonic) kernelBase() (int64, error) {
+	const readings = 16
+	base := int64(math.MaxInt64)
+	for range readings {
+		var ts unix.Timespec
+		at := c.at*int64(time.Microsecond) + time.Since(c.start).Nanoseconds()
+		if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
+			return 0, fmt.Errorf("the clock of the system cannot be read: %w", err)
+		}
+		base = min(base, ts.Nano()-at)
+	}
+	return base, nil
 }
 
 type kernelAlarm struct {
@@ -34,14 +51,33 @@ type kernelAlarm struct {
 	base    int64 // the kernel's clock at power-on, in nanoseconds; it may be negative
 	ring    chan struct{}
 	reading sync.WaitGroup
+
+	mu  sync.Mutex // taken under no other lock but the owner's; no other under it
+	due int64      // in nanoseconds of the kernel's clock; 0 is never
 }
 
-func (a *kernelAlarm) set(due int64) {
-	var spec unix.ItimerSpec
+// early is how long before an exact moment the timer goes off a first time, in
+// nanoseconds. A processor that has rested for long wakes slowly; after this
+// little it is still awake.
+const early = int64(300 * time.Microsecond)
+
+func (a *kernelAlarm) set(due int64, exactly bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.due = 0
 	if due >= 0 {
-		// A moment that has passed rings at once; zero would switch the timer off.
-		spec.Value = unix.NsecToTimespec(max(1, a.base+due*int64(time.Microsecond)))
+		a.due = max(1, a.base+due*int64(time.Microsecond)) // a moment that has passed rings at once
 	}
+	if exactly && a.due > early {
+		a.wind(a.due - early)
+	} else {
+		a.wind(a.due)
+	}
+}
+
+// wind sets the timer; zero switches it off. The caller holds the lock.
+func (a *kernelAlarm) wind(at int64) {
+	spec := unix.ItimerSpec{Value: unix.NsecToTimespec(at)}
 	_ = unix.TimerfdSettime(a.fd, unix.TFD_TIMER_ABSTIME, &spec, nil) // fails on a bad descriptor only
 }
 
@@ -54,8 +90,23 @@ func (a *kernelAlarm) read() {
 		if _, err := a.file.Read(count[:]); err != nil {
 			return
 		}
-		ring(a.ring)
+		if a.isDue() {
+			ring(a.ring)
+		}
 	}
+}
+
+// isDue says whether the moment has come. Where it has not, the timer is set to
+// it.
+func (a *kernelAlarm) isDue() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	var now unix.Timespec
+	if unix.ClockGettime(unix.CLOCK_MONOTONIC, &now) == nil && now.Nano() < a.due {
+		a.wind(a.due)
+		return false
+	}
+	return a.due > 0
 }
 
 func (a *kernelAlarm) close() {

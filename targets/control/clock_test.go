@@ -116,17 +116,17 @@ func TestAlarms(t *testing.T) {
 				}
 			}
 			defer a.close()
-			a.set(c.now() + 3_600_000_000)
+			a.set(c.now()+3_600_000_000, true)
 			due := c.now() + 20_000
-			a.set(due)
+			a.set(due, true)
 			<-a.rings()
 			if now := c.now(); now < due {
 				t.Errorf("it rang %d µs before it was due", due-now)
 			}
-			a.set(1)
+			a.set(1, true)
 			<-a.rings()
-			a.set(c.now() + 20_000)
-			a.set(-1)
+			a.set(c.now()+20_000, true)
+			a.set(-1, true)
 			select {
 			case <-a.rings():
 				t.Error("it rang though it was taken back")

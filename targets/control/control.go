@@ -102,7 +102,7 @@ type Controller struct {
 	dirty    bool      // a view is due
 	viewed   int64     // show time of the newest view
 	soon     int64     // when the loop has to see to what others did; 0 when there is nothing
-	rung     int64     // what the bell is set to
+	bellAt   int64     // what the bell is set to; 0 once it has rung
 	kept     int64     // the journal's size at the last snapshot
 	unkept   bool      // the program is not beside the journal
 	keeping  bool      // it is being put there
@@ -220,9 +220,11 @@ func (c *Controller) loop() {
 	var over <-chan struct{} // all lines are empty
 	for {
 		var do func()
+		rang := false
 		select {
 		case do = <-c.queue:
 		case <-c.bell.rings():
+			rang = true
 		case ctx := <-c.stop:
 			do = func() { c.stopping, over = true, c.drain(ctx) }
 		case <-over:
@@ -233,6 +235,9 @@ func (c *Controller) loop() {
 		}
 		began := time.Now()
 		c.owner.Lock()
+		if rang {
+			c.bellAt = 0
+		}
 		c.turn(do)
 		c.turns()
 		c.rest()
@@ -464,20 +469,21 @@ func (c *Controller) set() {
 	if c.soon > 0 {
 		next = c.soon
 	}
-	if _, due := c.show.state.Next(); due != state.Off && !c.stopping {
-		next = min(next, due)
-	}
 	if due := c.settles(); due >= 0 && !c.stopping {
 		next = min(next, due)
 	}
 	if c.trial != nil && !c.stopping {
 		next = min(next, c.trial.until)
 	}
-	if c.rung > c.clock.now() && c.rung <= next {
+	exactly := false
+	if _, due := c.show.state.Next(); due != state.Off && !c.stopping && due <= next {
+		next, exactly = due, true
+	}
+	if c.bellAt > c.clock.now() && c.bellAt <= next {
 		return // once too often does no harm
 	}
-	c.rung = next
-	c.bell.set(next)
+	c.bellAt = next
+	c.bell.set(next, exactly)
 }
 
 // Stop ends the show in order: no press is taken any more, what waits for the

@@ -27,7 +27,7 @@ func (h *handClock) now() int64 {
 }
 
 func (h *handClock) alarm() (alarm, error)  { return h, nil }
-func (h *handClock) set(int64)              {}
+func (h *handClock) set(int64, bool)        {}
 func (h *handClock) rings() <-chan struct{} { return h.ring }
 func (h *handClock) close()                 {}
 
