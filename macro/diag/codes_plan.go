@@ -72,7 +72,9 @@ var planCodes = []Entry{
 	{"hard-loop", Error, "cables that go in a circle",
 		"No picture can ever enter the circle, so everything behind it stays dark or howls."},
 	{"unknown-source", Error, "no such source in the plan",
-		"A refusal with a misspelt name protects the audience from nothing."},
+		"A misspelt name in the plan protects the audience from nothing."},
+	{"after-cut-unfit", Error, "a wish for after a power cut that cannot be met",
+		"When the power is back nobody may be at the desk yet, and the output would stay as it happens to be."},
 	{"destination-uncabled", Error, "a destination that no picture reaches",
 		"The screen stays dark whatever is routed to it."},
 

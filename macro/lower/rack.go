@@ -223,7 +223,10 @@ func (l *lowerer) lowerOutlets() {
 
 func (l *lowerer) lowerDestinations() {
 	for i, d := range l.rack.Destinations {
-		x := program.Destination{Name: d.Name, Node: l.graph.ports[d.Input], OnAir: program.NeverOnAir, At: l.place(d.At)}
+		x := program.Destination{Name: d.Name, Node: l.graph.ports[d.Input], OnAir: program.NeverOnAir, AfterCut: uint8(d.AfterCut), Safe: -1, At: l.place(d.At)}
+		if d.Safe != nil {
+			x.Safe = l.picture(d.Safe.Name)
+		}
 		start := uint32(0)
 		if d.Protected {
 			start = 1

@@ -12,7 +12,7 @@ import (
 // and bars unless it says otherwise.
 func (r *reader) destination(key, body *node) {
 	e, named := r.name(key, noun.Destination)
-	f, ok := r.fields(body, "a destination", "at", "on air", "refuses", "protected")
+	f, ok := r.fields(body, "a destination", "at", "on air", "refuses", "protected", "after power cut")
 	if !ok {
 		return
 	}
@@ -39,6 +39,9 @@ func (r *reader) destination(key, body *node) {
 	e.Destination = d
 	r.rack.Destinations = append(r.rack.Destinations, d)
 	r.lit(d, n)
+	if n := f.get("after power cut"); n != nil {
+		r.afterCut(d, n)
+	}
 }
 
 // onAir reads `always`, `never` or `while ENCODER`.

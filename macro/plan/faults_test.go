@@ -36,7 +36,7 @@ var faults = []fault{
 	{"unknown-word", "by: osc", "by: usb", "usb"},
 	{"unknown-word", "picture: still", "picture: stil", "stil"},
 	{"unknown-word", "level: 0..100", "level: 100..0", "100..0"},
-	{"unknown-word", "side: { at: right_screen, on air: always }", "side: { at: right_screen, on air: allways }", "allways"},
+	{"unknown-word", "side: { at: right_screen, on air: always, after power cut: safe slides }", "side: { at: right_screen, on air: allways }", "allways"},
 	{"bad-number", "rows: 2", "rows: two", "two"},
 	{"bad-number", "length: 40", "length: far", "far"},
 	{"bad-time", "ready: 1s", "ready: 1 s", "1 s"},
@@ -68,6 +68,9 @@ var faults = []fault{
 	{"bank-takes-itself", "effects: { number: 2, takes: [inputs, black] }", "effects: { number: 2, takes: [inputs, black, effects] }", "effects"},
 	{"hard-loop", "{ from: bay.1, to: right_screen }", "{ from: bay.1, to: right_screen }\n  - { from: bay.7, to: bay.8 }\n  - { from: bay.8, to: bay.7 }", "{ from: bay.7, to: bay.8 }"},
 	{"unknown-source", "refuses: [multiview, bars, wide]", "refuses: [multiview, bars, slade]", "slade"},
+	{"unknown-source", "after power cut: safe slides", "after power cut: safe slide", "safe slide"},
+	{"unknown-word", "after power cut: restore", "after power cut: restart", "restart"},
+	{"after-cut-unfit", "after power cut: safe slides", "after power cut: safe slides, protected: true", "safe slides"},
 	{"unknown-device", "on air: while stream", "on air: while steam", "while steam"},
 	{"destination-uncabled", "  - { from: mixer.3, to: left_screen }\n", "", "left_screen"},
 	// control

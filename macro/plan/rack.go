@@ -226,8 +226,21 @@ type Destination struct {
 	Refuses   map[*Source]bool
 	RefusedBy source.Span // the place that says what is refused, or the destination's
 	Protected bool        // from the start
+	AfterCut  AfterCut
+	Safe      *Entry // with SafePicture: the source or bank
 	At        source.Span
 }
+
+// AfterCut is what becomes of a destination when the controller starts again
+// after a power cut.
+type AfterCut uint8
+
+// What a destination may say after `after power cut:`.
+const (
+	Leave       AfterCut = iota // nothing is sent
+	Restore                     // its buses are sent again as they stood
+	SafePicture                 // Safe is routed to it
+)
 
 // Outlet is one switched outlet of a power device.
 type Outlet struct {

@@ -14,7 +14,7 @@ import (
 
 // seal puts a right head before any payload.
 func seal(payload []byte) []byte {
-	return fmt.Appendf(nil, "cuewright-program 2 %d %x\n%s", len(payload), sha256.Sum256(payload), payload)
+	return fmt.Appendf(nil, "cuewright-program %d %d %x\n%s", Version, len(payload), sha256.Sum256(payload), payload)
 }
 
 func TestEncodeDecodeGivesTheSame(t *testing.T) {
@@ -51,7 +51,7 @@ func TestAnyTextSurvives(t *testing.T) {
 func TestDecodeRefuses(t *testing.T) {
 	good := string(Encode(tiny()))
 	head, payload, _ := strings.Cut(good, "\n")
-	large := seal(nil)
+	large, now := seal(nil), fmt.Sprintf(" %d ", Version)
 	for _, c := range []struct {
 		name, file string
 		want       error
@@ -62,10 +62,10 @@ func TestDecodeRefuses(t *testing.T) {
 		{"only the first word", "cuewright-program ", ErrDamaged{}},
 		{"a version that is no number", "cuewright-program one 2 00\n{}", ErrDamaged{}},
 		{"a later version with another head", "cuewright-program 12 zstd\n\x00\x01", ErrNewer{12}},
-		{"a version of long ago", strings.Replace(good, " 2 ", " 0 ", 1), ErrDamaged{}},
-		{"a head with leading zeros", strings.Replace(good, " 2 ", " 02 ", 1), ErrDamaged{}},
+		{"a version of long ago", strings.Replace(good, now, " 0 ", 1), ErrDamaged{}},
+		{"a head with leading zeros", strings.Replace(good, now, " 0"+now[1:], 1), ErrDamaged{}},
 		{"a head without its end", head, ErrDamaged{}},
-		{"a claimed length above the limit", "cuewright-program 2 99999999 00\n{}", ErrTooLarge{99999999}},
+		{"a claimed length above the limit", "cuewright-program" + now + "99999999 00\n{}", ErrTooLarge{99999999}},
 		{"more bytes than the limit", string(large) + strings.Repeat("x", MaxPayload+1), ErrTooLarge{MaxPayload + 1}},
 		{"half a file", good[:len(good)/2], ErrDamaged{}},
 		{"a byte too many", good + "\n", ErrDamaged{}},
@@ -113,9 +113,9 @@ func TestEveryFlippedBitIsNoticed(t *testing.T) {
 }
 
 func TestErrorsCanBeToldApart(t *testing.T) {
-	_, err := Decode([]byte("cuewright-program 3 0 0\n"))
+	_, err := Decode(fmt.Appendf(nil, "cuewright-program %d 0 0\n", Version+1))
 	var newer ErrNewer
-	if err = fmt.Errorf("small.cue: %w", err); !errors.As(err, &newer) || newer.Version != 3 {
+	if err = fmt.Errorf("small.cue: %w", err); !errors.As(err, &newer) || newer.Version != Version+1 {
 		t.Errorf("%v is not ErrNewer", err)
 	}
 }

@@ -115,8 +115,18 @@ type Destination struct {
 	Protect int32   // Var
 	OnAir   int32   // NeverOnAir, AlwaysOnAir or an encoder
 	Refuses []int32 // Sources
-	At      Place
+
+	AfterCut uint8 // what becomes of it when the controller starts again after a power cut
+	Safe     int32 // with SafePicture: the Node of the picture that is routed to it, else -1
+	At       Place
 }
+
+// What becomes of a destination after a power cut.
+const (
+	Leave       uint8 = iota // nothing is sent
+	Restore                  // its buses are sent again as they stood when the power went
+	SafePicture              // its Safe picture is routed to it
+)
 
 // Input is a recorder's or encoder's input.
 type Input struct {

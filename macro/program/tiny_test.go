@@ -42,7 +42,7 @@ func tiny() *Program {
 	p.Keyers = []Keyer{{"logo", 1, 0, v(KeyerOn, 0, 2, 0), 2, at}}
 	p.Switches = []Switch{{"aux1", 1, 0, v(SwitchPick, 0, 2, 0), []Pick{{3, 1, "cam"}, {4, 9, "main"}}, 7, at}}
 	p.Ties = []Tie{{"line1", 0, 8, at}}
-	p.Destinations = []Destination{{"screens", 8, v(DestinationProtected, 0, 2, 1), 0, []int32{2}, at}}
+	p.Destinations = []Destination{{"screens", 8, v(DestinationProtected, 0, 2, 1), 0, []int32{2}, SafePicture, 1, at}}
 	p.Decks = []Deck{{"deck", 0, v(DeckState, 0, DeckStates, 0), v(DeckClip, 0, 2, 0), tm(DeckTimer, 0), []int32{0}, 1, 400, at}}
 	p.Clips = []Clip{{"opener", "opener.mov", 0, 1, 24_000_000, at}}
 	p.Recorders = []Recorder{{"iso", 0, v(RecorderState, 0, MachineStates, 0), tm(MachineTimer, 0), 300, at}}

@@ -299,6 +299,10 @@ func (c *checker) destinations() {
 			c.index(d.OnAir, len(c.p.Encoders), "the encoder of destination", i)
 		}
 		c.all(d.Refuses, len(c.p.Sources), "the refused sources of destination", i)
+		c.want(d.AfterCut <= SafePicture && (d.AfterCut == SafePicture || d.Safe == -1), "destination %d wishes %d, %d after a cut", i, d.AfterCut, d.Safe)
+		if d.AfterCut == SafePicture {
+			c.index(d.Safe, len(c.p.Nodes), "the safe picture of destination", i)
+		}
 		c.place(d.At, "destination", i)
 	}
 	for i, n := range c.p.Inputs {

@@ -113,6 +113,12 @@ func (v *version) destinationFacts(f *fact, x *program.Destination) {
 	if v.p.Vars[x.Protect].Start == 1 {
 		f.put("protected")
 	}
+	switch x.AfterCut {
+	case program.Restore:
+		f.put("restored after a power cut")
+	case program.SafePicture:
+		f.put("shows %s after a power cut", v.origin(x.Safe))
+	}
 	f.put("shows %s at power-on", powerOn(v.p, v.l, x.Node))
 }
 

@@ -21,6 +21,8 @@ func (w *Watch) of(e *step.Effect) cause {
 		c.at = w.p.Code[e.Instr].At
 	case e.Task >= 0:
 		c.at = w.p.Tasks[e.Task].Place
+	default:
+		return w.outside()
 	}
 	if c.at.Line == 0 && e.Instr >= 0 { // a salvo's action may have no place of its own
 		c.at = w.p.Code[e.Instr].At
@@ -91,6 +93,10 @@ func (w *Watch) outside() cause {
 		nobody.at = p.Cues[e.A].At
 	case step.Fault:
 		nobody.at = p.Devices[e.A].At
+	case step.Safe:
+		nobody.at = p.Destinations[e.A].At
+	case step.Declined:
+		nobody.at = p.Tasks[e.A].Place
 	case step.Observe:
 		nobody.at = w.placeOf(&p.Vars[e.A])
 	case step.Expire:

@@ -79,8 +79,11 @@ func (w *Watch) under(sw, d int32) bool {
 // askedFor says whether switch sw was set by a route to destination d.
 func (w *Watch) askedFor(sw, d int32) bool {
 	return slices.ContainsFunc(w.effects, func(e step.Effect) bool {
-		if e.Kind != step.Sent || e.Command.Verb != program.Crosspoint || e.Command.A != sw || e.Action < 0 {
+		if e.Kind != step.Sent || e.Command.Verb != program.Crosspoint || e.Command.A != sw {
 			return false
+		}
+		if e.Action < 0 { // a safe picture after a power cut
+			return w.event.Kind == step.Safe && w.event.A == d
 		}
 		a := &w.p.Actions[e.Action]
 		return a.Verb == program.Route && (a.A == d || w.own[a.A] == w.own[d] && w.own[d] >= 0)

@@ -7,30 +7,34 @@ import (
 	"cuewright/macro/program"
 )
 
-// Crosspoints lists every crosspoint that any route of the program can ever
-// send, in rising order of switch and pick: their messages are rendered
+// Crosspoints lists every crosspoint that any route of the program, or safe
+// picture after a power cut, can ever send, in rising order of switch and pick: their messages are rendered
 // ahead.
 func (f *Finder) Crosspoints() []program.Command {
 	type pair struct{ own, picture int32 }
 	asked := map[pair]bool{}
 	could := map[Point]bool{}
+	ask := func(to, picture int32) {
+		if f.NoPath(to, picture) {
+			return
+		}
+		own := f.switchAt(f.above(to, picture))
+		if own >= 0 && !asked[pair{own, picture}] {
+			asked[pair{own, picture}] = true
+			f.everyWay(own, picture, could)
+		}
+	}
 	for _, a := range f.p.Actions {
-		var to int32
 		switch a.Verb {
 		case program.Route:
-			to = f.p.Destinations[a.A].Node
+			ask(f.p.Destinations[a.A].Node, a.B)
 		case program.RouteTie:
-			to = f.tieEnd(a.A)
-		default:
-			continue
+			ask(f.tieEnd(a.A), a.B)
 		}
-		if f.NoPath(to, a.B) {
-			continue
-		}
-		own := f.switchAt(f.above(to, a.B))
-		if own >= 0 && !asked[pair{own, a.B}] {
-			asked[pair{own, a.B}] = true
-			f.everyWay(own, a.B, could)
+	}
+	for _, d := range f.p.Destinations {
+		if d.AfterCut == program.SafePicture {
+			ask(d.Node, d.Safe)
 		}
 	}
 	all := make([]program.Command, 0, len(could))

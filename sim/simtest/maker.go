@@ -175,7 +175,7 @@ func (m *Maker) Keyer(name string, bank, fill int32) int32 {
 // Destination adds a destination at a node.
 func (m *Maker) Destination(name string, node, onAir int32, refuses ...int32) int32 {
 	i := len(m.P.Destinations)
-	m.P.Destinations = append(m.P.Destinations, program.Destination{Name: name, Node: node, OnAir: onAir, Refuses: refuses,
+	m.P.Destinations = append(m.P.Destinations, program.Destination{Name: name, Node: node, OnAir: onAir, Refuses: refuses, Safe: -1,
 		Protect: m.Var(name+".protected", program.DestinationProtected, i, 2), At: Place(700 + i)})
 	return int32(i)
 }

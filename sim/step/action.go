@@ -7,7 +7,10 @@ import (
 
 // work is an action being done: for which task, by which instruction, in
 // which group.
-type work struct{ task, instr, action, group int32 }
+type work struct {
+	task, instr, action, group int32
+	anew                       bool // a route sends crosspoints that stand already too
+}
 
 // act does one action, or says why it cannot be done. A device that does not
 // do it leaves the state as it is, and the task goes on as failed.
@@ -69,9 +72,16 @@ func (m *Machine) send(w work, device int32, c program.Command) {
 }
 
 func (m *Machine) fail(w work, device int32, c program.Command, why Reason) {
-	m.mark(m.P.Tasks[w.task].Failed, 1)
+	m.failed(w.task)
 	m.out = append(m.out, Effect{Kind: Failed, Reason: why, Task: w.task, Action: w.action, Instr: w.instr,
 		Group: w.group, Device: device, Command: c})
+}
+
+// failed marks a task, where there is one.
+func (m *Machine) failed(task int32) {
+	if task >= 0 {
+		m.mark(m.P.Tasks[task].Failed, 1)
+	}
 }
 
 // change is what an action that is done does to the state.
@@ -276,9 +286,18 @@ func (m *Machine) route(w work, a *program.Action) {
 	}
 	own := len(plan.Points) - 1
 	for i, p := range plan.Points {
-		if i == own || m.get(m.P.Switches[p.Switch].Var) != uint32(p.Pick) {
+		if i == own || w.anew || m.get(m.P.Switches[p.Switch].Var) != uint32(p.Pick) {
 			m.point(w, p)
 		}
+	}
+}
+
+// safe routes a destination's safe picture to it, for nobody. The devices may
+// have forgotten everything, so all crosspoints on the way are sent.
+func (m *Machine) safe(destination int32) {
+	if d := &m.P.Destinations[destination]; d.AfterCut == program.SafePicture {
+		m.route(work{task: -1, instr: -1, action: -1, anew: true},
+			&program.Action{Verb: program.Route, A: destination, B: d.Safe, Device: -1, At: d.At})
 	}
 }
 
@@ -296,7 +315,7 @@ func (m *Machine) point(w work, p route.Point) {
 
 // blocked is a route that found no path.
 func (m *Machine) blocked(w work, a *program.Action, no *route.Refusal) {
-	m.mark(m.P.Tasks[w.task].Failed, 1)
+	m.failed(w.task)
 	e := Effect{Kind: Blocked, Reason: TiesTaken, Task: w.task, Action: w.action, Instr: w.instr, Group: w.group,
 		Device: -1, Command: program.Command{Verb: a.Verb, A: a.A, B: a.B}, Holders: no.Holders}
 	if no.NoPath {

@@ -70,8 +70,8 @@ func (k *maker) makeMixer() {
 	k.Switches = []program.Switch{{Name: "aux1", Node: auxOut, Var: k.variable("aux1", program.SwitchPick, 0, 2),
 		Picks: []program.Pick{{Node: mainOut, Label: "main"}, {Node: wide, Label: "wide"}}}}
 	k.Destinations = []program.Destination{
-		{Name: "screens", Node: auxOut, OnAir: program.AlwaysOnAir, Protect: k.variable("screens.protected", program.DestinationProtected, 0, 2)},
-		{Name: "web", Node: mainOut, OnAir: 0, Protect: k.variable("web.protected", program.DestinationProtected, 1, 2)},
+		{Name: "screens", Node: auxOut, OnAir: program.AlwaysOnAir, Safe: -1, Protect: k.variable("screens.protected", program.DestinationProtected, 0, 2)},
+		{Name: "web", Node: mainOut, OnAir: 0, Safe: -1, Protect: k.variable("web.protected", program.DestinationProtected, 1, 2)},
 	}
 }
 

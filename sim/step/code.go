@@ -61,11 +61,17 @@ func (m *Machine) until(task, at int32) {
 	in := &m.P.Code[at]
 	switch {
 	case m.holds(in.A):
+		m.came(task, at)
 	case in.C == 1 && in.Micros <= 0:
 		m.late(task, at)
 	default:
 		m.rest(task, at, in.Micros)
 	}
+}
+
+// came is a condition that holds.
+func (m *Machine) came(task, at int32) {
+	m.out = append(m.out, Effect{Kind: Came, Task: task, Action: -1, Instr: at, Device: -1})
 }
 
 // late is a condition that did not come true in its time.

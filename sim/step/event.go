@@ -16,7 +16,12 @@ const (
 	StopAll                  // every running task ends; pictures stay
 	Stand                    // A Cues, or how many there are: this cue is on standby, nothing is fired
 	Moment                   // A Cues: the clock or timecode has come to this cue's moment
+	Safe                     // A Destinations: its safe picture is routed to it, after a power cut
+	Declined                 // A Tasks: a device answered no to what this task sent
 )
+
+// EventKinds is how many kinds of event there are.
+const EventKinds = int(Declined) + 1
 
 // Event is what happens to a show from outside. At is the time in
 // microseconds from power-on and never less than the state's Now.
@@ -37,6 +42,7 @@ const (
 	Noted                     // Text
 	Missed                    // an expectation did not come true: Instr
 	Timed                     // a wait until reached its limit: Instr
+	Came                      // an expectation or a wait until has come true: Instr
 	Ignored                   // a press or run changed nothing, Reason says why; A is the button (NotShowing, CoverOpened, StillDown), the task that was not started (AlreadyRunning, WasQueued), the cue (Passed) or -1
 	Fired                     // cue A was fired
 	Started                   // task A started

@@ -88,6 +88,10 @@ func (m *Machine) Apply(s *state.State, e Event, effects []Effect) []Effect {
 		m.mark(m.standby, uint32(e.A))
 	case Moment:
 		m.moment(e.A)
+	case Safe:
+		m.safe(e.A)
+	case Declined:
+		m.mark(m.P.Tasks[e.A].Failed, 1)
 	}
 	m.settle()
 	effects = m.out
@@ -140,6 +144,10 @@ func (m *Machine) Enabled(s *state.State, e Event) bool {
 		return m.L.Get(s, m.standby) != uint32(e.A)
 	case Moment:
 		return m.Ahead(s, e.A)
+	case Safe:
+		return m.P.Destinations[e.A].AfterCut == program.SafePicture
+	case Declined:
+		return m.L.Get(s, m.P.Tasks[e.A].Failed) != 1
 	}
 	return true
 }

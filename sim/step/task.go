@@ -181,6 +181,7 @@ func (m *Machine) wakes(task int32) bool {
 		return false
 	}
 	m.disarm(m.P.Tasks[task].Timer)
+	m.came(task, at)
 	m.goOn(task, at+1)
 	return true
 }

@@ -21,7 +21,7 @@ func TestExpect(t *testing.T) {
 		effect []EffectKind
 		failed uint32
 	}{
-		{"in time", second, []EffectKind{Noted}, 0},
+		{"in time", second, []EffectKind{Came, Noted}, 0},
 		{"late", 3 * second, []EffectKind{Missed, Alerted, Noted}, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -54,7 +54,7 @@ func TestExpectAtOnce(t *testing.T) {
 	b.is(k.Tasks[0].Failed, 1)
 	b.do(Observe, k.Recorders[0].State, int32(program.MachineRunning))
 	b.press(button)
-	b.hears()
+	b.hears(Came)
 	b.is(k.Tasks[0].Failed, 0)
 }
 
@@ -72,7 +72,7 @@ func TestWaitUntil(t *testing.T) {
 	b.press(endless)
 	b.wait(second / 2)
 	b.do(Observe, k.Banks[0].Program, pickGoal)
-	b.hears(Noted, Noted)
+	b.hears(Came, Noted, Came, Noted)
 	b.wait(3600 * second)
 	b.hears()
 }
@@ -90,7 +90,7 @@ func TestWakingInTableOrder(t *testing.T) {
 	b.press(other)
 	b.press(third)
 	b.do(Observe, k.Banks[0].Program, pickGoal)
-	b.hears(Sent)
+	b.hears(Came, Sent)
 	b.is(k.Tasks[1].At, 1)
 	b.is(k.Tasks[2].At, 1)
 }

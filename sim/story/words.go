@@ -65,6 +65,10 @@ func (t *Teller) title(before *state.State, e step.Event) (title, place string) 
 			told = "by the timecode, "
 		}
 		return told + MomentOf(p, e.A) + ": " + cueWords(p, e.A), Place(p, p.Cues[e.A].At)
+	case step.Safe:
+		return "after the power cut: the safe picture to " + p.Destinations[e.A].Name, Place(p, p.Destinations[e.A].At)
+	case step.Declined:
+		return "a device answered no to " + p.Tasks[e.A].Name, Place(p, p.Tasks[e.A].Place)
 	}
 	return "", ""
 }

@@ -213,8 +213,14 @@ func event(p *program.Program, r journal.Record) (step.Event, bool) {
 		return e, true
 	case step.Stand:
 		n = len(p.Cues) + 1
+	case step.Moment:
+		n = len(p.Cues)
+	case step.Safe:
+		n = len(p.Destinations)
+	case step.Declined:
+		n = len(p.Tasks)
 	}
-	return e, r.A >= 0 && r.A <= int32(step.Stand) && r.B >= 0 && int(r.B) < n && r.C >= 0 && int(r.C) < second
+	return e, r.A >= 0 && int(r.A) < step.EventKinds && r.B >= 0 && int(r.B) < n && r.C >= 0 && int(r.C) < second
 }
 
 // where says how the show stood, for operators.
