@@ -19,14 +19,15 @@ type Figures struct {
 	Sync    metrics.Spread // how long the disk takes to have it for good
 }
 
-// ledger is what is counted of the disk. took and synced are the journal's
-// goroutine's; the rest can be read from any.
+// ledger is what is counted of the disk. took, asks and synced are for the
+// goroutine that writes; the rest can be read from any.
 type ledger struct {
 	bytes, faults atomic.Uint64
 	durable       atomic.Uint64             // the last record that is on the disk
 	oldest        atomic.Pointer[time.Time] // of those taken and not on the disk; nil when there is none
 	sync          *metrics.Histogram
 	taken         uint64
+	later         *time.Time // of those taken since the last fsync was asked for, when there were others before
 }
 
 func newLedger() ledger {
@@ -38,19 +39,30 @@ func newLedger() ledger {
 // which came at since; zero when there is none.
 func (d *ledger) took(seq uint64, since time.Time) {
 	d.taken = seq
-	if d.oldest.Load() == nil && !since.IsZero() {
+	switch {
+	case since.IsZero():
+	case d.oldest.Load() == nil:
 		d.oldest.Store(&since)
+	case d.later == nil:
+		d.later = &since
 	}
 }
 
-// synced hears how an fsync went.
-func (d *ledger) synced(took time.Duration, err error) {
-	if err != nil {
+// asks hears that all that was taken is to be put on the disk.
+func (d *ledger) asks() uint64 {
+	d.later = nil
+	return d.taken
+}
+
+// synced hears how that went.
+func (d *ledger) synced(x fsync) {
+	if x.err != nil || x.seq == 0 {
 		return
 	}
-	d.sync.Observe(took)
-	d.durable.Store(d.taken)
-	d.oldest.Store(nil)
+	d.sync.Observe(x.took)
+	d.durable.Store(x.seq)
+	d.oldest.Store(d.later)
+	d.later = nil
 }
 
 // Figures is what has been counted by now.

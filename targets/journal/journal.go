@@ -3,12 +3,12 @@
 // to.
 //
 // Nothing but Close waits for the disk. A goroutine of the journal's own writes
-// what has gathered as soon as the last write is done, and has it put on the
-// disk (fsync) at most every SyncEvery: one fsync for all that came since the
-// last. So a process that is killed loses what came during the last write, well
-// under a millisecond, and what was gathered and not yet flushed; a power cut
-// takes at most SyncEvery and the time of two fsyncs more. What was sent just
-// before a cut may be missing here.
+// what has gathered as soon as the last write is done; another has it put on
+// the disk (fsync) at most every SyncEvery: one fsync for all that came since
+// the last. A slow fsync holds up no write, so a process that is killed loses
+// what came during the last write, well under a millisecond, and what was
+// gathered and not yet flushed; a power cut takes at most SyncEvery and the time
+// of two fsyncs more. What was sent just before a cut may be missing here.
 //
 // A new file is begun by each Open and each Rotate. No file is ever changed
 // after that, so a torn end costs only itself. When the disk is full or gives
@@ -59,13 +59,28 @@ type file interface {
 	There() error // says so when the file no longer has its name
 }
 
-// onDisk is a file of the disk.
-type onDisk struct{ *os.File }
+// onDisk is a file of the disk. Its first Sync puts its name there too.
+type onDisk struct {
+	*os.File
+	named bool
+}
+
+// Sync puts it on the disk.
+func (f *onDisk) Sync() error {
+	if !f.named {
+		f.named = true
+		if dir, err := os.Open(filepath.Dir(f.Name())); err == nil {
+			_ = dir.Sync() // some file systems cannot; the data's own fsync is not spared by it
+			_ = dir.Close()
+		}
+	}
+	return f.File.Sync()
+}
 
 var errRemoved = errors.New("somebody has removed the file of the journal")
 
 // There looks whether the file is still where it was made.
-func (f onDisk) There() error {
+func (f *onDisk) There() error {
 	named, err := os.Stat(f.Name())
 	if errors.Is(err, fs.ErrNotExist) {
 		return errRemoved
@@ -106,6 +121,11 @@ type Writer struct {
 	offset int64
 	last   time.Time // of the last fsync
 	looked time.Time // when the file was last looked for
+	sync   syncer
+
+	unsynced bool // something was written since the last fsync was asked for
+	bad      bool // nothing more may be added to this file
+	troubled bool
 }
 
 // chunk is whole records for one file; fresh says that it begins a new one.
@@ -131,7 +151,7 @@ func Open(dir string, opts Options) (*Writer, error) {
 	if opts.create == nil {
 		opts.create = create
 	}
-	w := &Writer{dir: dir, opts: opts, kick: make(chan struct{}, 1), done: make(chan struct{}), disk: newLedger()}
+	w := &Writer{dir: dir, opts: opts, kick: make(chan struct{}, 1), done: make(chan struct{}), disk: newLedger(), sync: newSyncer()}
 	if err := w.resume(); err != nil {
 		return nil, err
 	}
@@ -142,7 +162,7 @@ func Open(dir string, opts Options) (*Writer, error) {
 	return w, nil
 }
 
-// create makes a file that was not there, and has its name put on the disk.
+// create makes a file that was not there.
 func create(name string) (file, error) {
 	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
 		return nil, err
@@ -151,11 +171,7 @@ func create(name string) (file, error) {
 	if err != nil {
 		return nil, err
 	}
-	if dir, err := os.Open(filepath.Dir(name)); err == nil {
-		_ = dir.Sync() // some file systems cannot; the data's own fsync is not spared by it
-		_ = dir.Close()
-	}
-	return onDisk{f}, nil
+	return &onDisk{File: f}, nil
 }
 
 // resume finds the last file and the last record's number.
@@ -287,118 +303,104 @@ func (w *Writer) wrote(n int) {
 	w.mu.Unlock()
 }
 
-// run is the journal's goroutine.
+// run is the goroutine that writes.
 func (w *Writer) run() {
 	defer close(w.done)
+	go w.sync.run()
+	defer close(w.sync.asks)
 	var chunks []chunk
-	troubled, unsynced := false, false
-	var pause <-chan time.Time // until the next fsync, or the next attempt
 	for {
 		more, closed := w.take()
 		chunks = append(chunks, more...)
-		wrote, err := w.write(&chunks)
-		unsynced = unsynced || wrote
-		due := time.Until(w.last.Add(w.opts.SyncEvery))
-		if err == nil && unsynced && (due <= 0 || closed) {
-			err, unsynced = w.sync(), false
-			if err != nil {
-				chunks = append(chunks, chunk{fresh: true})
-			}
-		}
-		if err != nil {
-			w.disk.faults.Add(1)
-		}
-		w.tell(&troubled, err)
+		err := w.write(&chunks)
 		if closed {
-			w.err = w.end(err)
+			w.err = errors.Join(err, w.end())
+			w.tell(w.err)
 			return
 		}
-		pause = nil
-		switch {
-		case err != nil:
-			pause = time.After(w.opts.RetryEvery)
-		case unsynced:
-			pause = time.After(max(due, 0))
-		}
-		if err != nil {
-			<-pause // nothing but time helps; Append goes on gathering
-			continue
-		}
-		select {
-		case <-w.kick:
-		case <-pause:
+		w.tell(err)
+		if err != nil || !w.rest() {
+			time.Sleep(w.opts.RetryEvery) // nothing but time helps; Append goes on gathering
 		}
 	}
 }
 
-// sync puts what was written on the disk. Where that fails the system may have
-// thrown away what it had not put there, and say so only once: nothing more
-// must be added to this file. Nor to one that nobody will find.
-func (w *Writer) sync() error {
-	began := time.Now()
-	err := w.out.Sync()
-	w.last = time.Now()
-	w.disk.synced(w.last.Sub(began), err)
-	if err == nil && w.last.Sub(w.looked) >= w.opts.RetryEvery {
-		w.looked = w.last
-		err = w.out.There()
+// rest waits until there may be something to write again, and meanwhile has
+// what was written put on the disk. It is false when that failed.
+func (w *Writer) rest() bool {
+	var due <-chan time.Time
+	if w.unsynced && w.sync.asked == 0 {
+		wait := time.Until(w.last.Add(w.opts.SyncEvery))
+		if wait > 0 {
+			due = time.After(wait)
+		} else {
+			w.ask()
+		}
+	}
+	select {
+	case <-w.kick:
+	case <-due:
+	case x := <-w.sync.answers:
+		return w.heard(x)
+	}
+	return true
+}
+
+// tell says trouble when it begins and when it ends.
+func (w *Writer) tell(err error) {
+	if err != nil {
+		w.disk.faults.Add(1)
+	}
+	if w.troubled != (err != nil) && w.opts.Trouble != nil {
+		w.opts.Trouble(err)
+	}
+	w.troubled = err != nil
+}
+
+// end puts the last on the disk and closes the file.
+func (w *Writer) end() (err error) {
+	w.leave()
+	for w.sync.asked > 0 {
+		x := <-w.sync.answers
+		w.heard(x)
+		err = errors.Join(err, x.err)
 	}
 	return err
 }
 
-// tell says trouble when it begins and when it ends.
-func (w *Writer) tell(troubled *bool, err error) {
-	if *troubled != (err != nil) && w.opts.Trouble != nil {
-		w.opts.Trouble(err)
-	}
-	*troubled = err != nil
-}
-
-func (w *Writer) end(err error) error {
-	if w.out == nil {
-		return err
-	}
-	return errors.Join(err, w.out.Close())
-}
-
 // write writes chunks and leaves those that it could not. A record that was
 // written in part is taken back, so that the next one can be read.
-func (w *Writer) write(chunks *[]chunk) (wrote bool, err error) {
-	for len(*chunks) > 0 {
-		c := &(*chunks)[0]
-		if c.fresh {
+func (w *Writer) write(chunks *[]chunk) error {
+	for w.bad || len(*chunks) > 0 {
+		if w.bad || (*chunks)[0].fresh {
 			if err := w.begin(); err != nil {
-				return wrote, err
+				return err
 			}
-			c.fresh = false
+			if len(*chunks) == 0 {
+				return nil
+			}
 		}
+		c := &(*chunks)[0]
+		c.fresh = false
 		if len(c.data) > 0 {
 			n, err := w.out.Write(c.data)
 			if err != nil {
-				if n > 0 && w.out.Truncate(w.offset) != nil {
-					c.fresh = true // the half record stays; nothing could be read after it
-				}
-				return wrote, err
+				w.bad = n > 0 && w.out.Truncate(w.offset) != nil // a half record that stays: nothing could be read after it
+				return err
 			}
 			w.offset += int64(n)
 			w.wrote(n)
-			wrote = true
+			w.unsynced = true
 		}
 		*chunks = (*chunks)[1:]
 	}
-	return wrote, nil
+	return nil
 }
 
-// begin closes the file being written and begins the next. One that cannot be
-// begun is taken away again: a disk may be full for hours.
+// begin begins the next file. One that cannot be begun is taken away again: a
+// disk may be full for hours.
 func (w *Writer) begin() error {
-	if w.out != nil {
-		if err := errors.Join(w.out.Sync(), w.out.Close()); err != nil {
-			w.out = nil // what it still had to say is lost; the next file is not
-			return err
-		}
-		w.out = nil
-	}
+	w.leave()
 	for {
 		w.number++
 		name := filepath.Join(w.dir, nameOf(w.number))
@@ -415,7 +417,7 @@ func (w *Writer) begin() error {
 			w.number--
 			return fmt.Errorf("a new file of the journal cannot be begun: %w", err)
 		}
-		w.out, w.offset = f, int64(len(magic))
+		w.out, w.offset, w.bad = f, int64(len(magic)), false
 		w.looked = time.Now()
 		return nil
 	}

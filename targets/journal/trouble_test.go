@@ -23,7 +23,8 @@ type disk struct {
 	room  int
 	files []*paper
 	syncs int
-	worn  bool // syncs and truncates fail
+	worn  bool          // syncs and truncates fail
+	slow  time.Duration // that a sync takes
 }
 
 type paper struct {
@@ -59,6 +60,7 @@ func (p *paper) Write(b []byte) (int, error) {
 }
 
 func (p *paper) Sync() error {
+	time.Sleep(p.d.slow)
 	p.d.mu.Lock()
 	defer p.d.mu.Unlock()
 	p.d.syncs++
@@ -266,6 +268,33 @@ func TestFolderRemoved(t *testing.T) {
 	if n := len(records); n == 0 || records[n-1].Text != "kept" || len(torn) > 0 {
 		t.Errorf("%v, torn %v", records, torn)
 	}
+}
+
+// An fsync that takes seconds holds up no write: a process that is killed
+// meanwhile has handed over all it had.
+func TestSlowSyncHoldsUpNoWrite(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &disk{room: 1 << 20, slow: 5 * time.Second}
+		w := open(t, t.TempDir(), Options{create: d.create})
+		for i := range 100 {
+			w.Append(Record{Kind: Mark, Text: "x"})
+			synctest.Wait()
+			if files, _ := d.texts(t); len(files) != 1 || len(files[0]) != i+1 {
+				t.Fatalf("after %v and %d records the file has %d", time.Duration(i)*100*time.Millisecond, i+1, len(files[0]))
+			}
+			time.Sleep(100 * time.Millisecond)
+		}
+		time.Sleep(time.Second) // the second fsync is over, and has what came in the first five seconds
+		if f := w.Figures(); f.Behind < 45 || f.Behind > 55 || f.Lag < 5*time.Second || f.Lag > 7*time.Second {
+			t.Errorf("%d records are not on the disk, for %v", f.Behind, f.Lag)
+		}
+		if err := w.Close(); err != nil {
+			t.Error(err)
+		}
+		if d.syncs < 3 || d.syncs > 5 {
+			t.Errorf("%d fsyncs", d.syncs)
+		}
+	})
 }
 
 // What a power cut, a worn card or somebody's own file can put in the place of
