@@ -132,7 +132,7 @@ func sheet(s streams) (writer, func() error) {
 		case e.Kind == "alert":
 			what = []string{"ALERT  " + e.What}
 		case e.Kind == "cue":
-			what = []string{"CUE    " + e.What}
+			what = []string{"CUE    " + e.What + after(", ", e.Who)}
 		case e.Beat != nil:
 			for _, c := range e.Beat.Shows {
 				what = append(what, fmt.Sprintf("       %s shows %s", c.What, c.To))

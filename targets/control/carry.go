@@ -26,8 +26,29 @@ func carry(was, next *show) {
 		}
 	}
 	next.state.Now = was.state.Now
+	next.carryMoments(was)
 	for t := range next.p.Timers {
 		next.carryTimer(was, t)
+	}
+}
+
+// carryMoments leaves disarmed what is, and keeps moments that have come from
+// coming again when the clock is set back over them.
+func (s *show) carryMoments(was *show) {
+	for i := range s.p.Cues {
+		from := slices.IndexFunc(was.p.Cues, func(q program.Cue) bool { return q.Number == s.p.Cues[i].Number })
+		if from >= 0 {
+			s.disarmed[i] = was.disarmed[from] && s.p.Cues[i].By != program.NoMoment
+		}
+	}
+	for i := range s.moments.all {
+		x := &s.moments.all[i]
+		for _, y := range was.moments.all {
+			a, b := &was.p.Cues[y.cue], &s.p.Cues[x.cue]
+			if a.Number == b.Number && a.Moment == b.Moment && was.p.Zone == s.p.Zone {
+				x.past = max(x.past, y.past)
+			}
+		}
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 type clock interface {
 	now() int64
 	alarm() (alarm, error)
+	wall() time.Time // what the clock on the wall shows, which people and networks set
 }
 
 // alarm rings once at a moment of a clock, never before it. Only the
@@ -29,6 +30,9 @@ type monotonic struct {
 func startClock(at int64) *monotonic { return &monotonic{time.Now(), at} }
 
 func (c *monotonic) now() int64 { return c.at + time.Since(c.start).Microseconds() }
+
+// wall has no reading of the monotonic clock, so that it is what was set.
+func (c *monotonic) wall() time.Time { return time.Now().Round(0) }
 
 // timerAlarm is an alarm by the runtime's timers, for systems without a better
 // one.

@@ -36,6 +36,7 @@ import (
 	"cuewright/sim/state"
 	"cuewright/sim/step"
 	"cuewright/sim/story"
+	"cuewright/targets/chase"
 	"cuewright/targets/journal"
 	"cuewright/targets/prepare"
 	"cuewright/targets/surface"
@@ -97,16 +98,18 @@ type Controller struct {
 	held     bool
 	stopping bool
 	filter   filter
-	waiting  *swap     // a program that waits for scripts to end
-	pressed  time.Time // when the press being done came; zero else
-	dirty    bool      // a view is due
-	viewed   int64     // show time of the newest view
-	soon     int64     // when the loop has to see to what others did; 0 when there is nothing
-	bellAt   int64     // what the bell is set to; 0 once it has rung
-	kept     int64     // the journal's size at the last snapshot
-	unkept   bool      // the program is not beside the journal
-	keeping  bool      // it is being put there
-	mended   int64     // show time of the last attempt at making good for gaps
+	waiting  *swap       // a program that waits for scripts to end
+	pressed  time.Time   // when the press being done came; zero else
+	dirty    bool        // a view is due
+	viewed   int64       // show time of the newest view
+	soon     int64       // when the loop has to see to what others did; 0 when there is nothing
+	bellAt   int64       // what the bell is set to; 0 once it has rung
+	kept     int64       // the journal's size at the last snapshot
+	unkept   bool        // the program is not beside the journal
+	keeping  bool        // it is being put there
+	mended   int64       // show time of the last attempt at making good for gaps
+	code     *chase.Move // where the timecode is; nil when none is followed
+	moves    moves
 	old      sync.WaitGroup
 }
 
@@ -139,6 +142,9 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	s, before, err := c.recover(newShow(p, given))
 	if err != nil {
 		return nil, err
+	}
+	if s.moments.err != nil {
+		return nil, s.moments.err
 	}
 	c.show = s
 	c.clock = opts.clock(s.state.Now)
@@ -272,24 +278,34 @@ func (c *Controller) turn(do func()) {
 		return
 	}
 	now := c.clock.now()
-	for {
-		timer, due := c.show.state.Next()
-		if c.trial != nil && c.trial.until <= now && (timer < 0 || c.trial.until <= due) {
-			c.timeIsUp()
-			continue
-		}
-		if timer < 0 || due > now {
-			break
-		}
-		c.counts.late.Observe(time.Duration(now-due) * time.Microsecond)
-		c.apply(step.Event{Kind: step.Expire, A: timer, At: max(due, c.show.state.Now)})
+	c.lookAtClock(now)
+	for cue, at, ok := c.come(); ok; cue, at, ok = c.come() {
+		c.pass(at, now)
+		c.strike(cue, at)
 	}
-	c.show.state.Now = max(c.show.state.Now, now)
+	c.pass(now, now)
 	if do != nil {
 		do()
 	}
 	c.settle()
 	c.swapIfFree()
+}
+
+// pass lets time pass until a moment that is not after now.
+func (c *Controller) pass(until, now int64) {
+	for {
+		timer, due := c.show.state.Next()
+		if c.trial != nil && c.trial.until <= until && (timer < 0 || c.trial.until <= due) {
+			c.timeIsUp()
+			continue
+		}
+		if timer < 0 || due > until {
+			break
+		}
+		c.counts.late.Observe(time.Duration(now-due) * time.Microsecond)
+		c.apply(step.Event{Kind: step.Expire, A: timer, At: max(due, c.show.state.Now)})
+	}
+	c.show.state.Now = max(c.show.state.Now, until)
 }
 
 // apply applies an event. What it gives is good until the next.
@@ -306,7 +322,7 @@ func (c *Controller) apply(e step.Event) []step.Effect {
 		c.given(&s.batches[i], 0)
 	}
 	s.want(e, s.effects)
-	c.tell(s.effects)
+	c.tell(e, s.effects)
 	s.was.Look(s.before)
 	s.is.Look(s.state)
 	for _, f := range s.watch.Look(s.before, s.state, s.was, s.is, e, s.effects) {
@@ -320,11 +336,15 @@ func (c *Controller) apply(e step.Event) []step.Effect {
 
 // tell puts what an event did into the journal, and before operators what they
 // should know.
-func (c *Controller) tell(effects []step.Effect) {
+func (c *Controller) tell(of step.Event, effects []step.Effect) {
 	for i := range effects {
 		switch e := &effects[i]; e.Kind {
 		case step.Fired:
-			c.note(journal.Record{Kind: journal.Cue, A: e.A})
+			r := journal.Record{Kind: journal.Cue, A: e.A}
+			if of.Kind == step.Moment && of.A == e.A {
+				r.By = byItself(c.show.p, e.A)
+			}
+			c.note(r)
 		case step.Alerted:
 			c.alert("show", e.Text)
 		case step.Noted:
@@ -477,6 +497,9 @@ func (c *Controller) set() {
 	}
 	exactly := false
 	if _, due := c.show.state.Next(); due != state.Off && !c.stopping && due <= next {
+		next, exactly = due, true
+	}
+	if due := c.show.moments.rings(); due >= 0 && !c.stopping && due <= next {
 		next, exactly = due, true
 	}
 	if c.bellAt > c.clock.now() && c.bellAt <= next {

@@ -116,7 +116,7 @@ func what(p *surface.Press) int32 {
 	switch p.Kind {
 	case surface.Down, surface.Up:
 		return p.Button
-	case surface.Go:
+	case surface.Go, surface.Disarm, surface.Arm:
 		return p.Cue
 	case surface.Resend:
 		return p.Destination
@@ -167,7 +167,7 @@ func within(p *surface.Press, of *program.Program) bool {
 	switch p.Kind {
 	case surface.Down, surface.Up:
 		return index(p.Button, len(of.Buttons))
-	case surface.Go:
+	case surface.Go, surface.Disarm, surface.Arm:
 		return p.Cue == -1 || index(p.Cue, len(of.Cues))
 	case surface.Resend:
 		return index(p.Destination, len(of.Destinations))
@@ -206,6 +206,8 @@ func (c *Controller) do(p *surface.Press) surface.Answer {
 		return c.takeOver(p)
 	case surface.GiveBack:
 		return c.giveBack(p)
+	case surface.Disarm, surface.Arm:
+		return c.arm(p.Cue, p.Kind == surface.Disarm)
 	}
 	return c.answer(c.apply(e))
 }
@@ -305,9 +307,11 @@ func (c *Controller) publish() {
 	if last != nil && !c.dirty && last.Program == s.p {
 		v.Page, v.Lamps, v.Open, v.Standby, v.Away, v.Drifted = last.Page, last.Lamps, last.Open, last.Standby, last.Away, last.Drifted
 		v.Trial, v.Holder = last.Trial, last.Holder
+		v.Disarmed = last.Disarmed
 	} else {
 		c.look(v)
 	}
+	v.Clock, v.Code = c.clockView(), c.codeView()
 	c.newest.Store(v)
 	c.dirty, c.viewed = false, c.clock.now()
 	c.watching.tell()
@@ -336,6 +340,11 @@ func (c *Controller) look(v *surface.View) {
 	}
 	v.Trial = c.trialSeen()
 	v.Standby = int32(get(s.p.StandbyVar()))
+	for i, is := range s.disarmed {
+		if is {
+			v.Disarmed = append(v.Disarmed, int32(i))
+		}
+	}
 	for i := range s.p.Devices {
 		if get(s.p.Devices[i].Health) == program.Away {
 			v.Away = append(v.Away, int32(i))

@@ -223,6 +223,8 @@ func (s *show) pressed(kind surface.Kind, of, on int32) string {
 		return text
 	case kind == surface.Go && index(of, len(p.Cues)):
 		return where + "go " + p.Cues[of].Number
+	case (kind == surface.Disarm || kind == surface.Arm) && index(of, len(p.Cues)):
+		return where + pressWords[kind] + " " + p.Cues[of].Number
 	case kind == surface.Resend && index(of, len(p.Destinations)):
 		return where + "send again: " + p.Destinations[of].Name
 	}

@@ -58,7 +58,10 @@ func (r *reader) entry(x journal.Record) Entry {
 	case journal.Snapshot:
 		begins := r.lost
 		r.snapshot(x)
-		e.What = fmt.Sprintf("program %.12s", x.Text)
+		e.Who, e.What = "", fmt.Sprintf("program %.12s", x.Text)
+		if x.By != "" {
+			e.Came = "disarmed: " + x.By
+		}
 		if begins && r.show != nil && !r.lost {
 			beat := r.show.tell.PowerOn(r.show.state)
 			e.Beat = &beat
@@ -156,7 +159,8 @@ func (r *reader) event(e *Entry, x journal.Record) {
 
 var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
 	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Keep: "keep the show on trial",
-	surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back"}
+	surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back",
+	surface.Disarm: "disarm", surface.Arm: "arm"}
 
 var outcomeWords = [...]string{surface.Done: "done", surface.Repeated: "ignored", surface.Refused: "refused",
 	surface.Held: "held", surface.Busy: "too busy"}

@@ -19,8 +19,9 @@ import (
 
 // past is what the journal says of the last time that the show was run.
 type past struct {
-	cut   bool     // it did not end in order
-	texts []string // for operators
+	cut   bool      // it did not end in order
+	at    time.Time // of the last record
+	texts []string  // for operators
 }
 
 // recover looks for a show that did not end in order, and gives s where that
@@ -44,9 +45,9 @@ func (c *Controller) recover(s *show) (*show, *past, error) {
 		}
 		return s, nil, nil
 	}
-	b := &past{cut: cutShort(records), texts: texts}
+	b := &past{cut: cutShort(records), at: lastWords(records), texts: texts}
 	if b.cut {
-		b.texts = append(b.texts, "the show was cut off at "+lastWords(records).Format(time.DateTime))
+		b.texts = append(b.texts, "the show was cut off at "+b.at.Format(time.DateTime))
 	}
 	if n := missing(records); n > 0 && b.cut {
 		b.texts = append(b.texts, fmt.Sprintf("%d records of it could not be kept: it may have stood otherwise than is said here", n))
@@ -76,6 +77,7 @@ func (b *past) takeUp(was *stood, s *show) *show {
 	if was.digest == s.digest {
 		s.state.CopyFrom(was.state)
 		copy(s.facts, was.facts)
+		copy(s.disarmed, was.disarmed)
 	} else {
 		was.halt()
 		carry(was.show, s)
@@ -107,6 +109,9 @@ func cutShort(records []journal.Record) bool {
 		case journal.Stopped:
 			return false
 		case journal.Event:
+			return true
+		}
+		if arms(r) {
 			return true
 		}
 	}
@@ -154,6 +159,7 @@ func standing(dir string, records []journal.Record) (*stood, error) {
 	}
 	var t *trial
 	for _, r := range records[1:] {
+		s.armedAsIn(r)
 		switch r.Kind {
 		case journal.Snapshot: // of a show on trial
 			next, err := snapshot(dir, r)
@@ -191,6 +197,7 @@ func snapshot(dir string, r journal.Record) (*show, error) {
 		return nil, err
 	}
 	s := newShow(p, r.Text)
+	s.disarm(strings.Fields(r.By))
 	return s, s.decode(r.Data)
 }
 
@@ -272,6 +279,7 @@ func (c *Controller) open(before *past) error {
 	if !before.cut {
 		return nil
 	}
+	c.missedBefore(before.at)
 	c.alert("controller", "nothing is sent before somebody resumes; every output is left as it is")
 	return nil
 }
@@ -357,7 +365,7 @@ func (c *Controller) snapshot() {
 		return
 	}
 	c.gap.Store(false) // it comes back when this one is lost as well
-	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, Data: c.show.encode()}
+	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, By: c.show.disarmedNumbers(), Data: c.show.encode()}
 	if c.trial != nil {
 		r.A = tried
 	}

@@ -92,6 +92,9 @@ func (c *Controller) read(how surface.Load) (*show, error) {
 	}
 	next := newShow(found.Program, Digest(found.Program))
 	c.onDisk.Store(&next.digest)
+	if next.moments.err != nil {
+		return nil, next.moments.err
+	}
 	if !strings.HasPrefix(next.digest, how.Expect) {
 		return nil, fmt.Errorf("the file is another show than was expected: its digest is %s, not %s", surface.Short(next.digest), surface.Short(how.Expect))
 	}
@@ -191,6 +194,7 @@ func (c *Controller) exchange(w *swap) {
 		}
 	}
 	c.before, c.show = was, w.next
+	c.lookAtClock(c.clock.now())
 	for _, l := range w.fresh {
 		l.start()
 	}

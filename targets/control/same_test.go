@@ -15,9 +15,16 @@ import (
 
 // handClock is a clock that a test moves.
 type handClock struct {
-	mu   sync.Mutex
-	time int64
-	ring chan struct{}
+	mu    sync.Mutex
+	time  int64
+	began time.Time // what the wall shows at time 0; a test sets it
+	ring  chan struct{}
+}
+
+func (h *handClock) wall() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.began.Add(time.Duration(h.time) * time.Microsecond)
 }
 
 func (h *handClock) now() int64 {

@@ -32,6 +32,9 @@ type show struct {
 	heard   []int32 // variables that a device says something about
 	effects []step.Effect
 	batches []batch
+
+	moments  *moments // when cues fire by the clock
+	disarmed []bool   // by cue: it does not fire by itself
 }
 
 // Digest is the fingerprint of a program: SHA-256 of its file, in hex.
@@ -44,7 +47,7 @@ func newShow(p *program.Program, digest string) *show {
 	m := step.New(p)
 	s := &show{p: p, digest: digest, m: m, tell: story.New(m), index: p.MessageIndex(),
 		watch: onair.NewWatch(p, m.L), was: signal.New(p, m.L), is: signal.New(p, m.L),
-		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars))}
+		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars)), moments: newMoments(p), disarmed: make([]bool, len(p.Cues))}
 	s.state = m.Start()
 	s.before = s.state.Clone()
 	known := map[int32]bool{}

@@ -227,6 +227,8 @@ func (t *trial) revive(tried *show) *show {
 	s.lines = t.old.lines
 	s.state.CopyFrom(t.old.state)
 	copy(s.facts, t.old.facts)
+	s.carryMoments(t.old)
+	s.carryMoments(tried)
 	s.halt()
 	s.lift()
 	for i := range s.p.Buttons {
@@ -292,6 +294,7 @@ func (c *Controller) comeBack(by, why string) {
 		}
 	}
 	c.before, c.show, c.trial = tried, s, nil
+	c.lookAtClock(c.clock.now())
 	c.retireAll(tried, s)
 	c.note(journal.Record{Kind: journal.Mark, By: by, Text: "the show before the trial is back"})
 	c.snapshot()

@@ -14,10 +14,10 @@ type Kind uint8
 // that happened to the show.
 const (
 	Session  Kind = 1  // a controller begins; Text digest of the program, By the show's name, A 1 when it goes on after a cut
-	Snapshot Kind = 2  // where the show is; Text digest of the program, Data the state (see control), A 1 while it is on trial
+	Snapshot Kind = 2  // where the show is; Text digest of the program, Data the state (see control), A 1 while it is on trial, By the numbers of the cues that are disarmed
 	Press    Kind = 3  // A surface.Kind, B what it names, C surface, D outcome, By who, Text why
 	Event    Kind = 4  // A step.EventKind, B and C its A and B
-	Cue      Kind = 5  // A cue was fired
+	Cue      Kind = 5  // A cue was fired; By what fired it, where it came by itself
 	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, Data its bytes
 	Outcome  Kind = 7  // what became of a message: A device, B message, C the show's mark (see control), D 1 when it failed, Text the answer or why; in a device's order of Sent
 	Heard    Kind = 8  // A device, B variable, C value

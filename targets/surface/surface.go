@@ -30,6 +30,8 @@ const (
 	Return               // the show on trial goes now: the one before comes back
 	TakeOver             // from now only By's presses count on Surface
 	GiveBack             // and everybody's again; Surface -1 is all that By has taken
+	Disarm               // Cue, or with -1 every cue, does not fire by the clock or the timecode
+	Arm                  // it does again
 
 	Kinds // how many there are
 )
@@ -101,6 +103,33 @@ type View struct {
 	Alerts  []Alert          // the last 20, oldest first
 	Away    []int32          // Program.Devices that do not answer
 	Drifted []int32          // Program.Destinations or devices' variables seen to differ: Program.Vars
+
+	Clock    *ClockCue // the cue that the clock fires next, or nil
+	Code     Code      // the timecode
+	Disarmed []int32   // Program.Cues that would fire by themselves and do not
+}
+
+// ClockCue is a cue that fires by the clock.
+type ClockCue struct {
+	Cue int32     // Program.Cues
+	At  string    // the time of the day, as the show has it
+	Due time.Time // when that comes
+}
+
+// Left is how long it is until the cue is due: whole seconds, rounded up, at
+// least 0.
+func (c *ClockCue) Left() time.Duration {
+	return max(0, (time.Until(c.Due) + time.Second - 1).Truncate(time.Second))
+}
+
+// Code is what is known of the timecode. State is silent, still, locked, or
+// coasting when it was heard a moment ago; "" where none is followed. Label is
+// where it is, "" when nobody knows.
+type Code struct {
+	State string
+	Label string
+	Back  bool  // it runs backwards
+	Next  int32 // the cue that it fires next, or -1
 }
 
 // Alert is a text for operators.

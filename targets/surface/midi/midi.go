@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"cuewright/sim/step"
+	"cuewright/targets/midiwire"
 	"cuewright/targets/surface"
 	"cuewright/targets/surface/plug"
 )
@@ -23,6 +24,10 @@ type Config struct {
 	Channel int    // 1..16, or 0: all are heard, the first is told
 	Extra   int    // the first of the four notes that are no buttons; 0 is none
 	Log     *slog.Logger
+
+	// Code, when set, is given what the controller says of MIDI Time Code. It is
+	// called by one goroutine and must not wait.
+	Code func(midiwire.Message)
 }
 
 // DefaultBase is the note of row 1, column 1 unless it is said otherwise.
@@ -41,7 +46,7 @@ const writeWithin = time.Second
 type Surface struct {
 	Config
 	hand    surface.Hand
-	decoder Decoder
+	decoder midiwire.Decoder
 	here    plug.Presence
 	stop    context.CancelFunc
 	running sync.WaitGroup
@@ -89,20 +94,25 @@ func (s *Surface) use(ctx context.Context, d plug.Device) {
 	if d.Lamps {
 		telling.Go(func() { s.tell(ctx, d) })
 	}
-	s.decoder = Decoder{}
+	s.decoder = midiwire.Decoder{}
 	d.Read(ctx, s.hear)
 }
 
 func (s *Surface) hear(data []byte) {
 	for _, b := range data {
-		if note, ok := s.decoder.Byte(b); ok {
-			s.press(note)
+		switch m := s.decoder.Byte(b); m.Kind {
+		case midiwire.NoteMsg:
+			s.press(m.Note)
+		case midiwire.Quarter, midiwire.Full:
+			if s.Code != nil {
+				s.Code(m)
+			}
 		}
 	}
 }
 
 // press turns a note into a press: note = base + (row-1)*columns + column-1.
-func (s *Surface) press(n Note) {
+func (s *Surface) press(n midiwire.Note) {
 	v := s.hand.Desk.View()
 	at := v.SurfaceNamed(s.Surface)
 	if at < 0 || s.Channel != 0 && int(n.Channel) != s.Channel-1 {

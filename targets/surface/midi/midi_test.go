@@ -8,13 +8,12 @@ import (
 	"strings"
 	"testing"
 
-	"go.uber.org/goleak"
-	"pgregory.net/rapid"
-
 	"cuewright/macro/program"
 	"cuewright/sim/step"
+	"cuewright/targets/midiwire"
 	"cuewright/targets/surface"
 	"cuewright/targets/surface/surfacetest"
+	"go.uber.org/goleak"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -29,96 +28,14 @@ func bytesOf(t testing.TB, text string) []byte {
 }
 
 func notes(data []byte) string {
-	var d Decoder
+	var d midiwire.Decoder
 	var words []string
 	for _, b := range data {
-		if n, ok := d.Byte(b); ok {
-			words = append(words, fmt.Sprintf("ch%d %d:%d %s", n.Channel+1, n.Key, n.Velocity, map[bool]string{true: "on", false: "off"}[n.On]))
+		if m := d.Byte(b); m.Kind == midiwire.NoteMsg {
+			words = append(words, fmt.Sprintf("ch%d %d:%d %s", m.Note.Channel+1, m.Note.Key, m.Note.Velocity, map[bool]string{true: "on", false: "off"}[m.Note.On]))
 		}
 	}
 	return strings.Join(words, ", ")
-}
-
-// TestDecoder: the first block's bytes are those that mido 1.2.10 (Debian
-// python3-mido) writes; the rules of the rest are those of MIDI 1.0 as stated
-// at dernulleffekt.de/midi/table4.html (running status and real time: from
-// memory).
-func TestDecoder(t *testing.T) {
-	for _, c := range []struct{ name, bytes, want string }{
-		{"note on", "90 3C 7F", "ch1 60:127 on"},
-		{"note off", "80 3C 40", "ch1 60:64 off"},
-		{"control change", "B0 07 64", ""},
-		{"all notes off", "B9 7B 00", ""},
-		{"program, then a note", "C1 05 91 3C 01", "ch2 60:1 on"},
-		{"bend", "E0 00 40", ""},
-		{"song position", "F2 2C 02", ""},
-
-		{"velocity 0 is off", "90 3C 00", "ch1 60:0 off"},
-		{"running status", "93 3C 7F 3E 7F 3C 00", "ch4 60:127 on, ch4 62:127 on, ch4 60:0 off"},
-		{"running status of one data byte", "C0 3C 3C 3C 90 3C 7F", "ch1 60:127 on"},
-		{"real time in between", "90 F8 3C FE 7F FA 3E FF 40", "ch1 60:127 on, ch1 62:64 on"},
-		{"system exclusive", "90 3C 7F F0 7E 3C 7F F7 3C 7F 90 3E 01", "ch1 60:127 on, ch1 62:1 on"},
-		{"real time in exclusive", "F0 7E F8 3C F7 90 3E 01", "ch1 62:1 on"},
-		{"system common ends running status", "90 3C 7F F3 01 3C 00", "ch1 60:127 on"},
-		{"exclusive that does not end", "F0 3C 7F 90 3C 7F", "ch1 60:127 on"},
-		{"cut message", "90 3C 80 3C 40", "ch1 60:64 off"},
-		{"data of nobody", "3C 7F 3C 7F", ""},
-		{"begins in the middle", "7F 90 3C 7F", "ch1 60:127 on"},
-		{"nothing", "", ""},
-	} {
-		if got := notes(bytesOf(t, c.bytes)); got != c.want {
-			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
-		}
-	}
-}
-
-// TestRunningStatusIsTheSame: notes written with and without running status,
-// with real-time bytes strewn in, are the same notes.
-func TestRunningStatusIsTheSame(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		var whole, running []byte
-		last := byte(0)
-		for range rapid.IntRange(0, 30).Draw(t, "notes") {
-			status := rapid.SampledFrom([]byte{0x80, 0x90, 0x95, 0xB0}).Draw(t, "status")
-			data := []byte{rapid.ByteMax(127).Draw(t, "key"), rapid.ByteMax(127).Draw(t, "velocity")}
-			whole = append(append(whole, status), data...)
-			if status != last {
-				running = append(running, status)
-			}
-			last = status
-			for _, b := range data {
-				if rapid.Bool().Draw(t, "tick") {
-					running = append(running, 0xF8)
-				}
-				running = append(running, b)
-			}
-		}
-		if a, b := notes(whole), notes(running); a != b {
-			t.Fatalf("%x: %s\n%x: %s", whole, a, running, b)
-		}
-	})
-}
-
-// FuzzDecoder: no bytes give a note that MIDI does not have.
-func FuzzDecoder(f *testing.F) {
-	f.Add([]byte{0x90, 0x3C, 0x7F, 0x3C, 0x00})
-	f.Add([]byte{0xF0, 0x7E, 0xF8, 0xF7, 0x80, 0x3C, 0x40})
-	f.Fuzz(func(t *testing.T, data []byte) {
-		var d Decoder
-		n := 0
-		for _, b := range data {
-			note, ok := d.Byte(b)
-			if ok {
-				n++
-			}
-			if note.Key > 127 || note.Velocity > 127 || note.Channel > 15 || note.On && note.Velocity == 0 || !ok && note != (Note{}) {
-				t.Errorf("%x gives %+v", data, note)
-			}
-		}
-		if 2*n > len(data) {
-			t.Errorf("%d bytes gave %d notes", len(data), n)
-		}
-	})
 }
 
 // pressed is what was pressed, in words.
