@@ -43,7 +43,7 @@ never "nothing breaks it" { hall.shows(slides) or main.program == card }
 // Reach is, and the show's rule decided on its slice.
 func BenchmarkSpin(b *testing.B) {
 	findSpin(b)
-	p := simtest.Compile(b, hall, mixing.rack)
+	p := simtest.Compile(b, hall, simtest.MixerRack())
 	engines := engines(b, p)
 	for b.Loop() {
 		for i := range engines {

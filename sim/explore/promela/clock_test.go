@@ -72,7 +72,7 @@ never "can" { main.program == near and not logo.on and macro0.running }
 `},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			p := simtest.Compile(t, "show \"Time\" uses \"rack.yaml\"\n"+c.show, mixing.rack)
+			p := simtest.Compile(t, "show \"Time\" uses \"rack.yaml\"\n"+c.show, simtest.MixerRack())
 			says, err := timedSpin(t.TempDir(), p)
 			if err != nil {
 				t.Fatal(err)

@@ -30,7 +30,7 @@ type sample struct {
 func samples(t *testing.T, n int) []sample {
 	var all []sample
 	for seed := uint64(0); len(all) < n; seed++ {
-		show, rack := writeShow(seed)
+		show, rack := simtest.WriteShow(seed)
 		s := sample{name: fmt.Sprintf("seed %d\n%s", seed, show), p: simtest.Compile(t, show, rack)}
 		if seed%5 == 0 {
 			s.faults = 1

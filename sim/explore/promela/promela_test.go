@@ -20,7 +20,7 @@ never "breaks" { main.program == arm and main.mixing }
 // However a model is written, it has the same states.
 func TestShapes(t *testing.T) {
 	findSpin(t)
-	p := simtest.Compile(t, twoRules, mixing.rack)
+	p := simtest.Compile(t, twoRules, simtest.MixerRack())
 	want := count(p, 0, most)
 	for name, o := range map[string]Options{"together": {}, "apart": {Apart: true}, "asserted": {Assert: true, Rule: 0}} {
 		model, err := Translate(p, o)
@@ -41,7 +41,7 @@ func TestShapes(t *testing.T) {
 // A rule that breaks is an assertion that fails.
 func TestAssert(t *testing.T) {
 	findSpin(t)
-	model, err := Translate(simtest.Compile(t, twoRules, mixing.rack), Options{Assert: true, Rule: 1})
+	model, err := Translate(simtest.Compile(t, twoRules, simtest.MixerRack()), Options{Assert: true, Rule: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,7 +56,7 @@ func TestAssert(t *testing.T) {
 
 // What cannot be written is refused, and never left out.
 func TestRefusals(t *testing.T) {
-	p := simtest.Compile(t, twoRules, mixing.rack)
+	p := simtest.Compile(t, twoRules, simtest.MixerRack())
 	for _, c := range []struct {
 		o    Options
 		want string
