@@ -91,9 +91,9 @@ func TestRefusals(t *testing.T) {
 	if _, err := Translate(m.Done(t), NoMistake); err == nil || !strings.Contains(err.Error(), "ways") {
 		t.Errorf("256 ways: %v", err)
 	}
-	m = simtest.New()
-	m.Button("round", m.Do(program.Record, 0, 0, 0), program.Instr{Op: program.Jump})
-	if _, err := Translate(&m.P, NoMistake); err == nil || !strings.Contains(err.Error(), "goes back") {
+	p := simtest.Compile(t, both, simtest.MixerRack())
+	p.Code[1] = program.Instr{Op: program.Jump, B: 0}
+	if _, err := Translate(p, NoMistake); err == nil || !strings.Contains(err.Error(), "goes back") {
 		t.Errorf("code that goes back: %v", err)
 	}
 }
