@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -77,8 +78,7 @@ func TestConsoleWaitsForNobody(t *testing.T) {
 	}
 	close(out.free)
 	for len(c.lines) > 0 {
-		c.mu.Lock() // until there is room
-		c.mu.Unlock()
+		runtime.Gosched() // until there is room
 	}
 	c.said("the last")
 	c.close()

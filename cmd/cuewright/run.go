@@ -167,6 +167,7 @@ type runner struct {
 	kinds   []runSurface
 	out     *console
 	manager *systemd.Manager
+	told    string // the manager's last status
 }
 
 // run lets surfaces in until a signal or a line ends the show.
@@ -193,6 +194,8 @@ func (r *runner) run() (err error) {
 	r.out.said("ready: " + r.desk.View().Show)
 	r.tell(r.manager.Ready(), r.status())
 	quit := make(chan struct{})
+	changed, unwatch := r.desk.Watch()
+	defer unwatch()
 	go readLines(r.in, r.desk, r.out, quit) // it may wait for the input for ever: nothing waits for it
 	for {
 		select {
@@ -201,19 +204,26 @@ func (r *runner) run() (err error) {
 				return nil
 			}
 			r.reload()
+		case <-changed:
+			r.tell(r.status())
 		case <-quit:
 			return nil
 		}
 	}
 }
 
-// status tells the manager which show runs, and whether it may send.
+// status tells the manager which show runs, and whether it may send, when that
+// is not what it was told last.
 func (r *runner) status() error {
 	v := r.desk.View()
 	text := "runs " + v.Show
 	if v.Held {
 		text += "; held: nothing is sent before somebody resumes"
 	}
+	if text == r.told {
+		return nil
+	}
+	r.told = text
 	return r.manager.Status(text)
 }
 
@@ -224,11 +234,10 @@ func (r *runner) reload() {
 	r.tell(told, r.manager.Ready(), r.status())
 }
 
-// tell says once that the manager cannot be told.
+// tell says that the manager cannot be told.
 func (r *runner) tell(told ...error) {
 	if err := errors.Join(told...); err != nil {
 		r.out.log.Warn(err.Error())
-		r.manager = nil
 	}
 }
 

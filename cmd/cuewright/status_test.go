@@ -100,7 +100,7 @@ func TestService(t *testing.T) {
 	if err := c.Process.Signal(syscall.SIGHUP); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"RELOADING=1\n", "READY=1\n", "STATUS=runs Small show\n"} {
+	for _, want := range []string{"RELOADING=1\n", "READY=1\n"} {
 		if got := c.tells(t); got != want {
 			t.Fatalf("the manager was told %q, want %q", got, want)
 		}
@@ -113,6 +113,46 @@ func TestService(t *testing.T) {
 	}
 	if err := c.Wait(); err != nil {
 		t.Error(err)
+	}
+}
+
+// TestServiceHeld: after a kill the show is ready for the manager, who would
+// else end it, and held; when somebody resumes, the manager is told.
+func TestServiceHeld(t *testing.T) {
+	dir := t.TempDir()
+	c := runs(t, dir)
+	c.tells(t)
+	if _, err := io.WriteString(c.lines, "go\n"); err != nil {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(20 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+		var r status.Report
+		_, out, _ := cuewright("status", "--state", filepath.Join(dir, "state"), "--json")
+		if json.Unmarshal([]byte(out), &r) == nil && r.Standby.Number != "1" && r.Journal.Behind == 0 {
+			break
+		}
+		if time.Now().After(end) {
+			t.Fatalf("the cue is not in the journal: %s", out)
+		}
+	}
+	if err := c.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = c.Wait() // it was killed
+	c = runs(t, dir)
+	for _, want := range []string{"READY=1\n", "STATUS=runs Small show; held: nothing is sent before somebody resumes\n"} {
+		if got := c.tells(t); got != want {
+			t.Fatalf("the manager was told %q, want %q", got, want)
+		}
+	}
+	if exit, out, _ := cuewright("status", "--state", filepath.Join(dir, "state")); exit != exitFindings || !strings.Contains(out, "LOOK: held") {
+		t.Errorf("%d %s", exit, out)
+	}
+	if _, err := io.WriteString(c.lines, "resume\n"); err != nil {
+		t.Fatal(err)
+	}
+	if got := c.tells(t); got != "STATUS=runs Small show\n" {
+		t.Errorf("the manager was told %q", got)
 	}
 }
 

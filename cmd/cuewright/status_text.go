@@ -67,6 +67,12 @@ func devicesText(b *sheetOf80, r *status.Report) {
 }
 
 func surfacesText(b *sheetOf80, r *status.Report) {
+	for i, x := range r.Taken {
+		if i == 0 {
+			b.line("")
+		}
+		b.line("%s is %s's alone", x.Surface, x.By)
+	}
 	columns := []int{-33, -33, 11}
 	for i, w := range r.Surfaces {
 		if i == 0 {

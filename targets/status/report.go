@@ -60,14 +60,29 @@ type Report struct {
 	Running   string        `json:"running"` // digest
 	OnDisk    string        `json:"onDisk"`
 	Held      bool          `json:"held"`
+	Trial     *Trial        `json:"trial,omitempty"`
 	Since     time.Time     `json:"since"`  // when it was started
 	Turned    int64         `json:"turned"` // since the loop's last full turn
 	Standby   Cue           `json:"standby"`
 	Devices   []Device      `json:"devices"`
 	Drifted   []string      `json:"drifted"`
+	Taken     []Taken       `json:"taken"` // surfaces of the plan that are somebody's alone
 	Surfaces  []surface.Way `json:"surfaces"`
 	Journal   *Journal      `json:"journal,omitempty"`
 	Attention []string      `json:"attention"`
+}
+
+// Trial is a show that goes back to the one before unless somebody keeps it.
+type Trial struct {
+	By     string `json:"by"`
+	Before string `json:"before"` // digest of the show that comes back
+	Left   int64  `json:"left"`   // until then
+}
+
+// Taken is a surface of the plan on which only By's presses count.
+type Taken struct {
+	Surface string `json:"surface"`
+	By      string `json:"by"`
 }
 
 // Cue is a cue of the rundown, both "" at its end.
@@ -104,13 +119,21 @@ type Journal struct {
 func (s *Source) Report() Report {
 	v, f, now := s.Controller.View(), s.Controller.Figures(), time.Now()
 	r := Report{At: now, Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Since: f.Began,
-		Turned: now.Sub(f.Turned).Milliseconds(), Surfaces: s.ways(), Devices: []Device{}, Drifted: []string{}}
+		Turned: now.Sub(f.Turned).Milliseconds(), Surfaces: s.ways(), Devices: []Device{}, Drifted: []string{}, Taken: []Taken{}}
 	r.Standby.Number, r.Standby.Label = v.StandbyCue()
 	for i := range f.Devices {
 		r.Devices = append(r.Devices, deviceOf(&f.Devices[i]))
 	}
 	for _, x := range v.Drifted {
 		r.Drifted = append(r.Drifted, v.Program.Vars[x].Name)
+	}
+	for i, by := range v.Holder {
+		if by != "" {
+			r.Taken = append(r.Taken, Taken{v.Program.Surfaces[i].Name, by})
+		}
+	}
+	if x := v.Trial; x != nil {
+		r.Trial = &Trial{By: x.By, Before: x.Before, Left: max(x.Until.Sub(now), 0).Milliseconds()}
 	}
 	if f.Journal != nil {
 		r.Journal = journalOf(&f)
@@ -158,12 +181,11 @@ func (r *Report) attention(v *surface.View) []string {
 	}
 	say(r.Turned > slowTurn.Milliseconds(), "the controller has not turned for %d s", r.Turned/1000)
 	say(r.Held, "held: nothing is sent before somebody resumes")
-	var away []string
-	for _, d := range v.Away {
-		away = append(away, v.Program.Devices[d].Name)
+	if r.Trial != nil {
+		say(true, "the show is on trial for %d s more; it goes back to %s unless somebody keeps it", r.Trial.Left/1000, short(r.Trial.Before))
 	}
-	for _, name := range away {
-		say(true, "%s is away", name)
+	for _, d := range v.Away {
+		say(true, "%s is away", v.Program.Devices[d].Name)
 	}
 	for _, d := range r.Devices {
 		say(d.Waiting > d.Room/2, "%d messages wait for %s", d.Waiting, d.Name)

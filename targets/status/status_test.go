@@ -87,6 +87,9 @@ func TestAttention(t *testing.T) {
 		{"no journal", func(s *still) { s.figures.Journal = nil }, nil},
 		{"hangs", func(s *still) { s.figures.Turned = time.Now().Add(-5 * time.Second) }, []string{"the controller has not turned for 5 s"}},
 		{"held", func(s *still) { s.view.Held = true }, []string{"held: nothing is sent before somebody resumes"}},
+		{"trial", func(s *still) {
+			s.view.Trial = &surface.Trial{By: "a", Until: time.Now().Add(90500 * time.Millisecond), Before: "0123456789abcdef"}
+		}, []string{"the show is on trial for 90 s more; it goes back to 0123456789ab unless somebody keeps it"}},
 		{"away", func(s *still) { s.view.Away = []int32{0, 1} }, []string{" is away", " is away"}},
 		{"behind", func(s *still) { s.figures.Devices[1].Waiting = 129 }, []string{"129 messages wait for deck"}},
 		{"drift", func(s *still) { s.view.Drifted = []int32{0} }, []string{"somebody else has changed it"}},
@@ -152,6 +155,15 @@ func check(t *testing.T, r *status.Report, err error) {
 		t.Errorf("the report is %+v", r)
 	case len(r.Surfaces) != 1 || r.Surfaces[0].Clients[0].Who != "late":
 		t.Errorf("the last seen is not the first: %+v", r.Surfaces)
+	}
+}
+
+// TestTaken: whose a surface of the plan is, is told.
+func TestTaken(t *testing.T) {
+	s := well(t)
+	s.view.Holder = []string{"", "web 127.0.0.1 spare"}
+	if got := sourceOf(s).Report().Taken; len(got) != 1 || got[0].By != "web 127.0.0.1 spare" || got[0].Surface != s.view.Program.Surfaces[1].Name {
+		t.Errorf("taken are %+v", got)
 	}
 }
 
