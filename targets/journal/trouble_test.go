@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"syscall"
+	"sync/atomic"
 	"testing"
 	"testing/iotest"
 	"testing/synctest"
@@ -206,9 +207,9 @@ func TestFullDiskLeavesNoFiles(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := t.TempDir()
 		d := &disk{}
-		made := 0
+		var made atomic.Int64
 		w := open(t, dir, Options{create: func(name string) (file, error) {
-			made++
+			made.Add(1)
 			if err := os.WriteFile(name, nil, 0o600); err != nil {
 				t.Error(err)
 			}
@@ -216,8 +217,8 @@ func TestFullDiskLeavesNoFiles(t *testing.T) {
 		}})
 		w.Append(Record{Kind: Mark, Text: "waits"})
 		time.Sleep(time.Minute + 300*time.Millisecond)
-		if names, err := Files(dir); len(names) != 0 || err != nil || made < 50 {
-			t.Errorf("%d files, %v; %d attempts", len(names), err, made)
+		if names, err := Files(dir); len(names) != 0 || err != nil || made.Load() < 50 {
+			t.Errorf("%d files, %v; %d attempts", len(names), err, made.Load())
 		}
 		d.set(1<<20, false)
 		time.Sleep(2 * time.Second)
