@@ -364,16 +364,16 @@ func lastSession(t *testing.T, p *program.Program, dir string) (sent map[string]
 	return sent, done
 }
 
-// running is a child that runs.
-type running struct {
+// victim is a child that runs.
+type victim struct {
 	hello
 	cmd *exec.Cmd
 	in  io.Writer
 }
 
-func startChild(t *testing.T, dir string) *running {
+func startChild(t *testing.T, dir string) *victim {
 	t.Helper()
-	c := &running{cmd: exec.Command(os.Args[0])}
+	c := &victim{cmd: exec.Command(os.Args[0])}
 	c.cmd.Env, c.cmd.Stderr = append(os.Environ(), childVar+"="+dir), os.Stderr
 	out, err := c.cmd.StdoutPipe()
 	if err != nil {
@@ -392,7 +392,7 @@ func startChild(t *testing.T, dir string) *running {
 	return c
 }
 
-func (c *running) kill(t *testing.T) {
+func (c *victim) kill(t *testing.T) {
 	if c.cmd.ProcessState != nil {
 		return
 	}
@@ -404,7 +404,7 @@ func (c *running) kill(t *testing.T) {
 
 // pressUntilKilled lets the show go on, has all surfaces press, kills the
 // child a while later and says how many presses had been answered.
-func (c *running) pressUntilKilled(t *testing.T, after time.Duration) int {
+func (c *victim) pressUntilKilled(t *testing.T, after time.Duration) int {
 	t.Helper()
 	if _, err := io.WriteString(c.in, "\n"); err != nil {
 		t.Fatal(err)
@@ -482,7 +482,7 @@ func byOSC(t *testing.T, ctx context.Context, wire, address string, surface int)
 }
 
 // byHTTP presses by POST.
-func (c *running) byHTTP(surface int) func(column int) bool {
+func (c *victim) byHTTP(surface int) func(column int) bool {
 	client := &http.Client{Transport: &http.Transport{}}
 	return func(column int) bool {
 		answer, err := client.Post(c.HTTP+"api/press", "application/json",
