@@ -109,7 +109,7 @@ func (d *Diagram) node(level, from int) Set {
 		slot = (slot + 1) & mask
 	}
 	s := len(d.memory)
-	if s > math.MaxUint32-len(kids)-1 {
+	if uint64(s)+uint64(len(kids)) >= math.MaxUint32 {
 		bug.Report("a diagram of more than %d nodes", d.nodes)
 	}
 	d.memory = append(append(d.memory, Set(level)), kids...)
