@@ -154,7 +154,7 @@ func (d *fileFlags) midiFlags(f *pflag.FlagSet) {
 
 func (d *fileFlags) keysFlags(f *pflag.FlagSet) {
 	d.name = "--keys"
-	f.StringArrayVar(&d.files, "keys", nil, "a keyboard is a surface: `SURFACE=FILE`, as desk=/dev/input/event3")
+	f.StringArrayVar(&d.files, "keys", nil, "a keyboard is a surface: `SURFACE=FILE`, as desk=/dev/input/event3; Num Lock: something is wrong, Caps Lock: presses are refused, Scroll Lock: a cover is open")
 	f.BoolVar(&d.grab, "keys-grab", false, "nobody else hears the keyboards")
 }
 

@@ -1,10 +1,19 @@
 package surface
 
+import "time"
+
 import (
 	"slices"
 
 	"cuewright/macro/program"
 )
+
+// silence is how long a controller may say nothing before what it showed last is
+// old.
+const silence = 2 * time.Second
+
+// Stale says that v is too old to be relied on: the controller does not turn.
+func (v *View) Stale(now time.Time) bool { return now.Sub(v.At) > silence }
 
 // ButtonAt is the button at a place of a surface, as v shows it, or -1. Rows and
 // columns count from 1.

@@ -145,6 +145,6 @@ func (u *Unit) devices(line func(string, ...any)) {
 		line("DeviceAllow=char-alsa rw\nSupplementaryGroups=audio")
 	}
 	if u.Keys {
-		line("DeviceAllow=char-input r\nSupplementaryGroups=input")
+		line("DeviceAllow=char-input rw\nSupplementaryGroups=input")
 	}
 }

@@ -16,6 +16,7 @@ type Event struct {
 const (
 	evSyn      = 0
 	evKey      = 1
+	evLED      = 0x11
 	synDropped = 3 // events were lost
 	valueUp    = 0
 	valueDown  = 1

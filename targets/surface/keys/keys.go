@@ -1,15 +1,14 @@
 // Package keys is a plain keyboard or keypad as a surface in a pinch: Linux
 // input events from an event device. README.md has the keys.
 //
-// A keyboard has no words and no lamps of ours: what it does is seen on the
-// other surfaces.
+// A keyboard has no words and three lamps: it says that something is wrong, and
+// the other surfaces say what.
 package keys
 
 import (
-	"context"
 	"fmt"
 	"log/slog"
-	"sync"
+	"os"
 
 	"cuewright/targets/surface"
 	"cuewright/targets/surface/plug"
@@ -24,58 +23,46 @@ type Config struct {
 	Log     *slog.Logger
 }
 
-// Surface is a keyboard, there or not.
-type Surface struct {
-	Config
-	hand    surface.Hand
-	here    plug.Presence
-	stop    context.CancelFunc
-	running sync.WaitGroup
-}
-
 // Start follows the file until Close. It need not be there yet.
-func Start(desk surface.Desk, c Config) (*Surface, error) {
+func Start(desk surface.Desk, c Config) (*plug.Surface, error) {
 	if c.Bits != 0 && c.Bits != 32 && c.Bits != 64 {
 		return nil, fmt.Errorf("a long has 32 or 64 bits, not %d", c.Bits)
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
-	ctx, stop := context.WithCancel(context.Background())
-	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: "keys " + c.File}, stop: stop}
-	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, &s.here, s.use) })
-	return s, nil
+	return plug.Start(desk, plug.Config{Kind: "keys", File: c.File, Surface: c.Surface, Log: c.Log, Speak: c.speak}), nil
 }
 
-// Way is the device's way in.
-func (s *Surface) Way() surface.Way {
-	return surface.Way{Kind: "keys", At: s.File, Surface: s.Surface, Clients: s.here.Clients(s.hand.By)}
+// keyboard is a keyboard that is there.
+type keyboard struct {
+	Config
+	hand    *surface.Hand
+	decoder *Decoder
+	lamps   lamps
 }
 
-// Close stops and lifts every finger.
-func (s *Surface) Close() error {
-	s.stop()
-	s.running.Wait()
-	return nil
-}
-
-// use is one time that the keyboard is there.
-func (s *Surface) use(ctx context.Context, d plug.Device) {
-	defer s.hand.Leave()
-	if s.Grab {
-		if err := grab(d.File); err != nil {
-			s.Log.Warn("the keyboard is not ours alone", "file", s.File, "why", err)
+func (c Config) speak(f *os.File, hand *surface.Hand) plug.Protocol {
+	if c.Grab {
+		if err := grab(f); err != nil {
+			c.Log.Warn("the keyboard is not ours alone", "file", c.File, "why", err)
 		}
 	}
-	decoder := NewDecoder(s.Bits)
-	d.Read(ctx, func(data []byte) { decoder.Decode(data, s.hear) })
+	return &keyboard{Config: c, hand: hand, decoder: NewDecoder(c.Bits)}
 }
+
+// Hear does what events mean.
+func (s *keyboard) Hear(data []byte) { s.decoder.Decode(data, s.hear) }
 
 // hear does what an event means. A key that repeats by itself is still down,
 // no more; where events were lost nobody knows what is down.
-func (s *Surface) hear(e Event) {
+func (s *keyboard) hear(e Event) {
 	if e.Type == evSyn && e.Code == synDropped {
 		s.hand.Gone()
+		return
+	}
+	if e.Type == evLED {
+		s.lamps.noticed(e)
 		return
 	}
 	if e.Type != evKey || e.Value == valueAgain {

@@ -133,7 +133,7 @@ func TestRecordings(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				s.running.Wait() // a recording ends by itself
+				s.Wait() // a recording ends by itself
 				_ = s.Close()
 				if got := pressed(d); got != c.want {
 					t.Errorf("pressed %q, want %q", got, c.want)
@@ -174,7 +174,7 @@ func TestCodes(t *testing.T) {
 		t.Skip("the header is not here; set CUEWRIGHT_PEERS=1 to make this a failure")
 	}
 	codes := map[string]int{}
-	for _, m := range regexp.MustCompile(`#define (KEY_\w+|SYN_\w+|EV_\w+)\s+(\d+|0x[0-9a-f]+)\b`).FindAllStringSubmatch(string(text), -1) {
+	for _, m := range regexp.MustCompile(`#define (KEY_\w+|SYN_\w+|EV_\w+|LED_\w+)\s+(\d+|0x[0-9a-f]+)\b`).FindAllStringSubmatch(string(text), -1) {
 		n, err := strconv.ParseInt(m[2], 0, 32)
 		if err != nil {
 			t.Fatal(err)
@@ -183,7 +183,7 @@ func TestCodes(t *testing.T) {
 	}
 	for row, names := range []string{"1 2 3 4 5 6 7 8 9 0", "Q W E R T Y U I O P", "A S D F G H J K L SEMICOLON", "Z X C V B N M COMMA DOT SLASH"} {
 		for column, name := range strings.Fields(names) {
-			if got := int(keyboard[row][column]); got != codes["KEY_"+name] {
+			if got := int(typewriter[row][column]); got != codes["KEY_"+name] {
 				t.Errorf("%s is %d, not %d", name, codes["KEY_"+name], got)
 			}
 		}
@@ -200,7 +200,10 @@ func TestCodes(t *testing.T) {
 			t.Errorf("%s does %v", name, got)
 		}
 	}
-	if codes["EV_KEY"] != evKey || codes["EV_SYN"] != evSyn || codes["SYN_DROPPED"] != synDropped {
+	if codes["EV_KEY"] != evKey || codes["EV_SYN"] != evSyn || codes["SYN_DROPPED"] != synDropped || codes["EV_LED"] != evLED {
 		t.Error("the types of events")
+	}
+	if codes["LED_NUML"] != lampWrong || codes["LED_CAPSL"] != lampRefused || codes["LED_SCROLLL"] != lampOpen {
+		t.Error("the codes of the lamps")
 	}
 }

@@ -8,7 +8,7 @@ type place struct{ row, column int32 }
 // rows are the key codes (input-event-codes.h) of the four rows of a keyboard
 // as they lie under the hand, whatever is printed on them, and of a keypad.
 var (
-	keyboard = [][]uint16{
+	typewriter = [][]uint16{
 		{2, 3, 4, 5, 6, 7, 8, 9, 10, 11},         // 1 … 0
 		{16, 17, 18, 19, 20, 21, 22, 23, 24, 25}, // Q … P
 		{30, 31, 32, 33, 34, 35, 36, 37, 38, 39}, // A … ;
@@ -20,7 +20,7 @@ var (
 		{79, 80, 81}, // 1 2 3
 		{82, 83, 96}, // 0 . Enter
 	}
-	places = placed(keyboard, keypad)
+	places = placed(typewriter, keypad)
 )
 
 // commands are the keys that are no buttons.

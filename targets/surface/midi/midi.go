@@ -4,10 +4,9 @@
 package midi
 
 import (
-	"context"
 	"errors"
 	"log/slog"
-	"sync"
+	"os"
 	"time"
 
 	"cuewright/sim/step"
@@ -39,21 +38,8 @@ var velocities = [...]byte{step.LampDark: 0, step.LampLit: 25, step.LampPending:
 // extras are the notes that are no buttons, from Config.Extra up.
 var extras = [...]surface.Kind{surface.Keep, surface.Return, surface.TakeOver, surface.GiveBack}
 
-// writeWithin is how long a device that does not take its lamps is waited for.
-const writeWithin = time.Second
-
-// Surface is a MIDI controller, there or not.
-type Surface struct {
-	Config
-	hand    surface.Hand
-	decoder midiwire.Decoder
-	here    plug.Presence
-	stop    context.CancelFunc
-	running sync.WaitGroup
-}
-
 // Start follows the file until Close. It need not be there yet.
-func Start(desk surface.Desk, c Config) (*Surface, error) {
+func Start(desk surface.Desk, c Config) (*plug.Surface, error) {
 	if c.Base == 0 {
 		c.Base = DefaultBase
 	}
@@ -63,42 +49,24 @@ func Start(desk surface.Desk, c Config) (*Surface, error) {
 	case c.Base < 0 || c.Base > 127 || c.Extra < 0 || c.Extra+len(extras)-1 > 127:
 		return nil, errors.New("a MIDI note is 0 to 127")
 	}
-	if c.Log == nil {
-		c.Log = slog.New(slog.DiscardHandler)
-	}
-	ctx, stop := context.WithCancel(context.Background())
-	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: "midi " + c.File}, stop: stop}
-	s.running.Go(func() { plug.Follow(ctx, c.File, c.Log, &s.here, s.use) })
-	return s, nil
+	return plug.Start(desk, plug.Config{Kind: "midi", File: c.File, Surface: c.Surface, Log: c.Log,
+		Speak: func(_ *os.File, hand *surface.Hand) plug.Protocol { return speak(c, hand) }}), nil
 }
 
-// Way is the device's way in.
-func (s *Surface) Way() surface.Way {
-	return surface.Way{Kind: "midi", At: s.File, Surface: s.Surface, Clients: s.here.Clients(s.hand.By)}
+// controller is a MIDI controller that is there.
+type controller struct {
+	Config
+	hand    *surface.Hand
+	decoder midiwire.Decoder
+	shown   map[byte]byte // velocity of each note
 }
 
-// Close stops and lifts every finger.
-func (s *Surface) Close() error {
-	s.stop()
-	s.running.Wait()
-	return nil
+func speak(c Config, hand *surface.Hand) *controller {
+	return &controller{Config: c, hand: hand, shown: map[byte]byte{}}
 }
 
-// use is one time that the device is there.
-func (s *Surface) use(ctx context.Context, d plug.Device) {
-	defer s.hand.Leave()
-	ctx, cancel := context.WithCancel(ctx)
-	var telling sync.WaitGroup
-	defer telling.Wait()
-	defer cancel()
-	if d.Lamps {
-		telling.Go(func() { s.tell(ctx, d) })
-	}
-	s.decoder = midiwire.Decoder{}
-	d.Read(ctx, s.hear)
-}
-
-func (s *Surface) hear(data []byte) {
+// Hear presses what notes stand for.
+func (s *controller) Hear(data []byte) {
 	for _, b := range data {
 		switch m := s.decoder.Byte(b); m.Kind {
 		case midiwire.NoteMsg:
@@ -112,7 +80,7 @@ func (s *Surface) hear(data []byte) {
 }
 
 // press turns a note into a press: note = base + (row-1)*columns + column-1.
-func (s *Surface) press(n midiwire.Note) {
+func (s *controller) press(n midiwire.Note) {
 	v := s.hand.Desk.View()
 	at := v.SurfaceNamed(s.Surface)
 	if at < 0 || s.Channel != 0 && int(n.Channel) != s.Channel-1 {
@@ -137,67 +105,53 @@ func (s *Surface) press(n midiwire.Note) {
 	}
 }
 
-// tell sends the lamps: all at once when the device is there, then what
-// changes. A device that does not take them is told again when it does.
-func (s *Surface) tell(ctx context.Context, d plug.Device) {
-	changed, stop := s.hand.Desk.Watch()
-	defer stop()
-	shown := map[byte]byte{} // velocity of each note
-	for {
-		_ = d.SetWriteDeadline(time.Now().Add(writeWithin)) // some files cannot be waited for
-		if _, err := d.Write(s.lamps(s.hand.Desk.View(), shown)); err != nil && ctx.Err() == nil {
-			s.Log.Warn("lamps could not be sent", "file", s.File, "why", err)
-			clear(shown)
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-changed:
-		}
-	}
-}
+// Forget says that any note may be lit.
+func (s *controller) Forget() { clear(s.shown) }
 
-// lamps is the notes whose velocity is not the one shown, each as a whole
-// message, and notes that in shown.
-func (s *Surface) lamps(v *surface.View, shown map[byte]byte) []byte {
-	at := v.SurfaceNamed(s.Surface)
-	if at < 0 {
-		return nil
+// Lamps is the notes whose velocity is not the one shown, each as a whole
+// message. What a view of some time ago shows may not be so any more, and a show
+// may come without this surface: then all go dark.
+func (s *controller) Lamps(v *surface.View, now time.Time) []byte {
+	var want map[byte]byte
+	if v != nil && !v.Stale(now) && v.SurfaceNamed(s.Surface) >= 0 {
+		want = s.picture(v, v.SurfaceNamed(s.Surface))
 	}
 	var out []byte
 	status := byte(0x90) | byte(max(s.Channel-1, 0))
-	show := func(note int, velocity byte) {
-		if was, ok := shown[byte(note)]; !ok || was != velocity {
-			shown[byte(note)] = velocity
-			out = append(out, status, byte(note), velocity)
+	for note := range byte(128) {
+		velocity, has := want[note]
+		was, known := s.shown[note]
+		if has && !known || was != velocity {
+			s.shown[note] = velocity
+			out = append(out, status, note, velocity)
+		}
+	}
+	return out
+}
+
+// picture is the velocity of every note that a surface has.
+func (s *controller) picture(v *surface.View, at int32) map[byte]byte {
+	show := map[byte]byte{}
+	for i, b := range v.Grid(at) {
+		if note := s.Base + i; note <= 127 {
+			show[byte(note)] = 0
+			if b >= 0 {
+				show[byte(note)] = velocities[v.Lamps[b]]
+			}
 		}
 	}
 	for i, kind := range extras {
 		if s.Extra > 0 {
-			show(s.Extra+i, velocities[s.lampOf(kind, v, at)])
+			show[byte(s.Extra+i)] = velocities[s.lampOf(kind, v, at)]
 		}
 	}
-	for i, b := range v.Grid(at) {
-		note := s.Base + i
-		if note > 127 {
-			break
-		}
-		if s.Extra > 0 && note >= s.Extra && note < s.Extra+len(extras) {
-			continue
-		}
-		velocity := byte(0)
-		if b >= 0 {
-			velocity = velocities[v.Lamps[b]]
-		}
-		show(note, velocity)
-	}
-	return out
+	return show
 }
 
 // lampOf is the lamp of a note that is no button: pending while a show is on
 // trial, lit while this controller has taken the surface over, a fault while
 // somebody else has.
-func (s *Surface) lampOf(kind surface.Kind, v *surface.View, at int32) step.LampState {
+func (s *controller) lampOf(kind surface.Kind, v *surface.View, at int32) step.LampState {
 	switch holder := v.Holder[at]; {
 	case (kind == surface.Keep || kind == surface.Return) && v.Trial != nil:
 		return step.LampPending

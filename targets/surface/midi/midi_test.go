@@ -7,11 +7,13 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"cuewright/macro/program"
 	"cuewright/sim/step"
 	"cuewright/targets/midiwire"
 	"cuewright/targets/surface"
+	"cuewright/targets/surface/plug"
 	"cuewright/targets/surface/surfacetest"
 	"go.uber.org/goleak"
 )
@@ -47,7 +49,7 @@ func pressed(d *surfacetest.Desk) string {
 	return strings.Join(words, ", ")
 }
 
-func start(t *testing.T, d surface.Desk, c Config) *Surface {
+func start(t *testing.T, d surface.Desk, c Config) *plug.Surface {
 	t.Helper()
 	s, err := Start(d, c)
 	if err != nil {
@@ -85,7 +87,7 @@ func TestRecordings(t *testing.T) {
 			if err := os.WriteFile(c.config.File, bytesOf(t, c.bytes), 0o600); err != nil {
 				t.Fatal(err)
 			}
-			start(t, d, c.config).running.Wait() // a recording ends by itself
+			start(t, d, c.config).Wait() // a recording ends by itself
 			if got := pressed(d); got != c.want {
 				t.Errorf("pressed %q, want %q", got, c.want)
 			}
@@ -108,33 +110,64 @@ func TestStartRefuses(t *testing.T) {
 func TestLamps(t *testing.T) {
 	p := surfacetest.Show(t)
 	d := surfacetest.New(t, p)
-	s := &Surface{Config: Config{Surface: "desk", Base: DefaultBase, Channel: 3}}
-	shown := map[byte]byte{}
-	first := s.lamps(d.View(), shown)
+	s := speak(Config{Surface: "desk", Base: DefaultBase, Channel: 3}, &surface.Hand{})
+	told := func() string { return fmt.Sprintf("%x", s.Lamps(d.View(), time.Now())) }
+	first := s.Lamps(d.View(), time.Now())
 	if len(first) != 3*15 || first[0] != 0x92 || first[1] != 36 || first[2] != velocities[step.LampAir] {
 		t.Errorf("at first %x", first)
 	}
-	if again := s.lamps(d.View(), shown); len(again) != 0 {
-		t.Errorf("the same again: %x", again)
+	if again := told(); again != "" {
+		t.Errorf("the same again: %s", again)
 	}
 	d.Event(step.Down, d.Button(t, "cameras", 1, 2), 0)
 	d.Event(step.Up, d.Button(t, "cameras", 1, 2), 0)
 	// Wide stays on the air by a loop-through; the goal would be when live.
-	if got := fmt.Sprintf("%x", s.lamps(d.View(), shown)); got != "922519" {
+	if got := told(); got != "922519" {
 		t.Errorf("after a cut to the goal: %s", got)
 	}
-	mixer := int32(-1)
-	for i := range p.Devices {
-		if p.Devices[i].Name == "mixer" {
-			mixer = int32(i)
-		}
-	}
-	d.Event(step.Fault, mixer, int32(program.Away))
-	if got := fmt.Sprintf("%x", s.lamps(d.View(), shown)); !strings.Contains(got, "922464") {
+	d.Event(step.Fault, surfacetest.Device(t, p, "mixer"), int32(program.Away))
+	if got := told(); !strings.Contains(got, "922464") {
 		t.Errorf("with the mixer away: %s", got)
 	}
-	high := &Surface{Config: Config{Surface: "desk", Base: 120}}
-	if got := high.lamps(d.View(), map[byte]byte{}); len(got) != 3*8 {
+	s.Forget()
+	if got := s.Lamps(d.View(), time.Now()); len(got) != len(first) {
+		t.Errorf("%d bytes when nobody knows what is lit, %d at first", len(got), len(first))
+	}
+	high := speak(Config{Surface: "desk", Base: 120}, &surface.Hand{})
+	if got := high.Lamps(d.View(), time.Now()); len(got) != 3*8 {
 		t.Errorf("from note 120 on %d bytes are told", len(got))
+	}
+}
+
+// TestPageOfMIDI: a page that turns clears the places that it leaves empty.
+func TestPageOfMIDI(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	s := speak(Config{Surface: "desk", Base: DefaultBase}, &surface.Hand{})
+	if got := notes(s.Lamps(d.View(), time.Now())); !strings.HasPrefix(got, "ch1 36:127 on") {
+		t.Errorf("at first %s", got)
+	}
+	d.Event(step.Down, d.Button(t, "cameras", 3, 4), 0)
+	if got := notes(s.Lamps(d.View(), time.Now())); !strings.HasPrefix(got, "ch1 36:0 off") {
+		t.Errorf("on the page of the crew: %s", got)
+	}
+}
+
+// TestDark: lamps that nobody vouches for go out.
+func TestDark(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		view func(v surface.View) *surface.View
+	}{
+		{"at the end", func(surface.View) *surface.View { return nil }},
+		{"the controller does not turn", func(v surface.View) *surface.View { v.At = v.At.Add(-time.Minute); return &v }},
+		{"a show without the surface", func(v surface.View) *surface.View { v.Program = &program.Program{}; return &v }},
+	} {
+		d := surfacetest.New(t, surfacetest.Show(t))
+		s := speak(Config{Surface: "desk", Base: DefaultBase}, &surface.Hand{})
+		lit := strings.Count(notes(s.Lamps(d.View(), time.Now())), "on")
+		got := notes(s.Lamps(c.view(*d.View()), time.Now()))
+		if lit == 0 || strings.Count(got, ":0 off") != lit || strings.Contains(got, "on") {
+			t.Errorf("%s: of %d lamps these go dark: %s", c.name, lit, got)
+		}
 	}
 }

@@ -1,5 +1,7 @@
 // Package plug follows a device file that people plug in and pull out: it is
 // opened whenever it is there. A plain file is a recording: it is read once.
+// Surface is a surface behind such a file; what its bytes mean is a Protocol's
+// to say.
 package plug
 
 import (
@@ -23,10 +25,11 @@ type Device struct {
 	presence *Presence
 }
 
-// Follow notes in here whether the device is there, and calls use with the open file each time it can be opened, until ctx
-// ends, or the file was a plain one or standard input and use has returned.
-// use must return soon after its ctx ends; the file is closed then, which
-// ends a Read that waits. It takes care of use's goroutines itself.
+// Follow notes in here whether the device is there, and calls use with the open
+// file each time it can be opened, until ctx ends, or the file was a plain one
+// or standard input and use has returned. use must return soon after its ctx
+// ends, which ends a Read that waits, and leaves no goroutine behind; the file
+// is closed after that.
 func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, use func(context.Context, Device)) {
 	for missed := false; ctx.Err() == nil; {
 		d, err := open(path)
@@ -35,7 +38,7 @@ func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, 
 			missed = false
 			once := plain(d.File)
 			inner, cancel := context.WithCancel(ctx)
-			stop := context.AfterFunc(inner, func() { _ = d.Close() })
+			stop := context.AfterFunc(inner, d.endRead)
 			d.presence = here
 			here.there.Store(true)
 			here.noticed()
@@ -43,7 +46,7 @@ func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, 
 			here.there.Store(false)
 			cancel()
 			stop()
-			_ = d.Close() // it may be closed already
+			_ = d.Close() // endRead may have closed it already
 			if once {
 				log.Info("a surface has ended", "file", path)
 				return
@@ -60,8 +63,30 @@ func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, 
 	}
 }
 
+// endRead ends a Read that waits, and leaves what can be written to open where
+// the system can do that.
+func (d Device) endRead() {
+	if d.SetReadDeadline(time.Now()) != nil {
+		_ = d.Close()
+	}
+}
+
+// writeWithin is how long a device that does not take its lamps is waited for.
+const writeWithin = time.Second
+
+func (d Device) send(lamps []byte) error {
+	if len(lamps) == 0 {
+		return nil
+	}
+	_ = d.SetWriteDeadline(time.Now().Add(writeWithin)) // some files cannot be waited for
+	_, err := d.Write(lamps)
+	return err
+}
+
 // open opens for reading and writing, or for reading where that is all there
-// is. Files that can be waited for are opened so that a Read can be ended.
+// is. Files that can be waited for are opened so that a Read can be ended. A
+// named pipe is open for writing too, so that it does not end with whoever
+// writes to it; it has no lamps, since they would come back as presses.
 func open(path string) (Device, error) {
 	if path == Stdin {
 		return Device{File: os.Stdin}, nil
@@ -75,7 +100,7 @@ func open(path string) (Device, error) {
 		return Device{File: f}, err
 	}
 	if f, err := os.OpenFile(path, os.O_RDWR|syscall.O_NONBLOCK, 0); err == nil {
-		return Device{File: f, Lamps: true}, nil
+		return Device{File: f, Lamps: info.Mode()&os.ModeNamedPipe == 0}, nil
 	}
 	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	return Device{File: f}, err

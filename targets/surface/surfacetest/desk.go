@@ -339,3 +339,27 @@ func (d *Desk) Button(t testing.TB, page string, row, column int32) int32 {
 	t.Fatalf("there is no button %d.%d on %s", row, column, page)
 	return -1
 }
+
+// Device is the index of a device.
+func Device(t testing.TB, p *program.Program, name string) int32 {
+	t.Helper()
+	for i := range p.Devices {
+		if p.Devices[i].Name == name {
+			return int32(i)
+		}
+	}
+	t.Fatalf("there is no device %s", name)
+	return -1
+}
+
+// Guarded is the first button under a cover.
+func Guarded(t testing.TB, p *program.Program) int32 {
+	t.Helper()
+	for i := range p.Buttons {
+		if p.Buttons[i].Guarded {
+			return int32(i)
+		}
+	}
+	t.Fatal("no button is under a cover")
+	return -1
+}
