@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"cuewright/macro/nearest"
-	"cuewright/macro/program"
 	"cuewright/targets/control"
 	"cuewright/targets/surface"
 )
@@ -20,7 +19,9 @@ const runHelp = `  press PAGE R.C     tap a button
   back    skip       standby one cue back, or on
   stop               end every running script; pictures stay
   resume             let a held show send again
-  resend NAME        send again what a destination should show
+  outputs            what every output should show, was told, and is known to show
+  resend NAME        send again what a destination should show, or a field should be
+  adopt NAME         what it was seen to be is what the show wants from now on
   reload    reload force   load the show from its file again
   trial    trial 90s DIGEST   load it on trial; reload takes a digest too
   keep    return     keep the show on trial, or have the one before back now
@@ -30,7 +31,7 @@ const runHelp = `  press PAGE R.C     tap a button
 `
 
 // runWords are the words that a line can begin with.
-var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "resend", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
+var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "outputs", "resend", "adopt", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
 
 // readLines presses what the input says, until its end, or until it says quit.
 func readLines(in io.Reader, desk *control.Controller, out *console, quit chan<- struct{}) {
@@ -95,12 +96,13 @@ func runLine(desk *control.Controller, words []string) (string, *mistake) {
 		press.Kind = surface.StopAll
 	case "resume":
 		press.Kind = surface.Resume
-	case "resend":
-		press.Kind = surface.Resend
+	case "outputs":
+		return "\n" + surface.OutputTable(desk.View().Outputs), nil
+	case "resend", "adopt":
+		press.Kind = map[string]surface.Kind{"resend": surface.Resend, "adopt": surface.Adopt}[words[0]]
 		name := strings.Join(words[1:], " ")
-		press.Destination = int32(slices.IndexFunc(p.Destinations, func(d program.Destination) bool { return d.Name == name }))
-		if press.Destination < 0 {
-			return "", &mistake{what: fmt.Sprintf("there is no destination `%s`", name)}
+		if press.Destination = desk.View().OutputNamed(name); press.Destination < 0 {
+			return "", &mistake{what: fmt.Sprintf("there is no output `%s`", name), mend: there(surface.OutputNames(p))}
 		}
 	default:
 		m := &mistake{what: fmt.Sprintf("`%s` is nothing that can be done here", words[0]), mend: "`help` lists the words"}

@@ -8,6 +8,9 @@ import (
 	"cuewright/sim/state"
 )
 
+// Picture is what is to be seen at a node: "deck over wide (mixing) + logo".
+func (t *Teller) Picture(s *state.State, node int32) string { return t.picture(s, node) }
+
 // picture says what is to be seen at a node: "deck over wide (mixing) + logo".
 // While a transition runs, what comes stands over what goes.
 func (t *Teller) picture(s *state.State, node int32) string {

@@ -13,22 +13,33 @@ import (
 // its power-on. Scripts that run go on at the same place; the caller has seen
 // to it that they are the same in both, or that none runs.
 func carry(was, next *show) {
-	old := varsByName(was.p)
-	for v := range next.p.Vars {
-		from, ok := old[nameOf(&next.p.Vars[v])]
-		if !ok {
-			continue
-		}
-		get := was.m.L.Get(was.state, from)
-		if value, ok := translate(was.p, from, get, next.p, int32(v)); ok {
-			next.m.L.Set(next.state, int32(v), value)
-			next.facts[v] = carryFact(was, from, next, int32(v))
-		}
-	}
+	carryVars(was, was.state, next, next.state, func(from, v int32) { next.facts[v] = carryFact(was, from, next, v) })
 	next.state.Now = was.state.Now
 	next.carryMoments(was)
 	for t := range next.p.Timers {
 		next.carryTimer(was, t)
+	}
+	for i, l := range next.lines {
+		if at := slices.Index(was.lines, l); l != nil && at >= 0 {
+			next.met[i] = was.met[at]
+		}
+	}
+	next.carryWishes(was)
+}
+
+// carryVars brings a state of one show to one of another, by names. each is
+// told of every variable that both have.
+func carryVars(was *show, from *state.State, next *show, to *state.State, each func(from, v int32)) {
+	old := varsByName(was.p)
+	for v := range next.p.Vars {
+		at, ok := old[nameOf(&next.p.Vars[v])]
+		if !ok {
+			continue
+		}
+		if value, ok := translate(was.p, at, was.m.L.Get(from, at), next.p, int32(v)); ok {
+			next.m.L.Set(to, int32(v), value)
+			each(at, int32(v))
+		}
 	}
 }
 
@@ -79,9 +90,9 @@ func carryFact(was *show, from int32, next *show, v int32) fact {
 	f := was.facts[from]
 	wanted, ok := translate(was.p, from, f.wanted, next.p, v)
 	if !f.set || !ok {
-		return fact{}
+		return fact{sent: f.sent}
 	}
-	return fact{wanted: wanted, wantedAt: f.wantedAt, set: true}
+	return fact{wanted: wanted, wantedAt: f.wantedAt, set: true, sent: f.sent}
 }
 
 // translate is the value of a variable in the new program that means the same.

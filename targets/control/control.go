@@ -98,6 +98,7 @@ type Controller struct {
 	held     bool
 	stopping bool
 	filter   filter
+	granting *wish       // what is sent now is to meet it
 	waiting  *swap       // a program that waits for scripts to end
 	pressed  time.Time   // when the press being done came; zero else
 	dirty    bool        // a view is due
@@ -288,6 +289,7 @@ func (c *Controller) turn(do func()) {
 		do()
 	}
 	c.settle()
+	c.grant()
 	c.swapIfFree()
 }
 
@@ -352,30 +354,46 @@ func (c *Controller) tell(of step.Event, effects []step.Effect) {
 		case step.Failed, step.Blocked:
 			c.alert("show", story.Failure(c.show.p, e))
 		case step.Missed:
-			c.alert("show", "what was expected did not come true: "+story.Place(c.show.p, c.show.p.Code[e.Instr].At))
+			c.alert("show", "what was expected did not come true"+c.about(e.Instr))
 		case step.Timed:
-			c.note(journal.Record{Kind: journal.Mark, By: "show", Text: "waits no longer: " + story.Place(c.show.p, c.show.p.Code[e.Instr].At)})
+			c.note(journal.Record{Kind: journal.Mark, By: "show", Text: "waits no longer" + c.about(e.Instr)})
+		case step.Came:
+			word := "what is waited for has come true"
+			if c.show.p.Code[e.Instr].C == 1 {
+				word = "what was expected is so"
+			}
+			c.note(journal.Record{Kind: journal.Mark, By: "show", Text: word + c.about(e.Instr)})
 		}
 	}
+}
+
+// about says how surely the condition of an instruction is known, and where it
+// stands.
+func (c *Controller) about(instr int32) string {
+	in := &c.show.p.Code[instr]
+	return c.show.sureness(in.A) + ": " + story.Place(c.show.p, in.At)
 }
 
 // give gives messages to their device.
 func (c *Controller) give(b *batch) {
 	s := c.show
-	b.job = job{show: s.mark(), device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes))}
+	b.job = job{show: s.mark(), device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes)),
+		of: s.p, tasks: b.tasks, at: s.state.Now, wish: c.granting}
 	for i, index := range b.indexes {
 		b.job.messages[i] = &s.p.Messages[index]
 	}
 	b.fate = fate{}
-	if l := s.lines[b.device]; l != nil && !c.held {
+	if l := s.lines[b.device]; l != nil && (!c.held || c.granting != nil) {
 		b.fate = l.put(b.job)
 	}
 }
 
 // given notes messages that were given to their device, and what became of
-// them if that is known. By is 1 when an operator asked for them.
+// them if that is known.
 func (c *Controller) given(b *batch, by int32) {
+	wall := time.Now().UnixMicro()
 	for i, index := range b.indexes {
+		c.show.sends(index, b.job.at, wall)
 		if c.journal != nil {
 			c.note(journal.Record{Kind: journal.Sent, A: b.device, B: index, C: b.group, D: by, Data: wireBytes(b.job.messages[i])})
 		}
@@ -391,15 +409,17 @@ func (c *Controller) given(b *batch, by int32) {
 		}
 		c.alert("device", c.show.p.Devices[b.device].Name+": "+f.err.Error())
 	}
+	l := c.show.lines[b.device]
 	for i := range b.indexes {
-		if i < f.done {
-			c.outcome(c.show.lines[b.device], b.job, i, f.answer, nil)
-		} else {
-			c.outcome(c.show.lines[b.device], b.job, i, "", f.err)
+		answer, err := f.answer, error(nil)
+		if i >= f.done {
+			answer, err = "", f.err
 		}
+		c.outcome(l, b.job, i, answer, err)
+		c.acknowledge(l, b.job, i, answer, err)
 	}
 	if f.sent {
-		c.show.lines[b.device].sent(f.err)
+		l.sent(f.err)
 	}
 }
 
@@ -566,6 +586,7 @@ func (c *Controller) end() {
 func (c *Controller) became(l *line, j job, at int, answer string, err error) {
 	c.outcome(l, j, at, answer, err)
 	c.flush()
+	c.post(func() { c.acknowledge(l, j, at, answer, err) })
 }
 
 // health hears of a device that is away, or back.
@@ -575,8 +596,10 @@ func (c *Controller) health(l *line, well bool, why string) {
 		if device < 0 || c.stopping {
 			return // of a show that has gone, or is going
 		}
+		c.show.news = true
 		value, text := program.Away, why
 		if well {
+			c.show.met[device] = true
 			value, text = program.Well, c.show.p.Devices[device].Name+" answers again"
 		}
 		e := step.Event{Kind: step.Fault, A: device, B: int32(value), At: c.show.state.Now}

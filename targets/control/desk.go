@@ -118,7 +118,7 @@ func what(p *surface.Press) int32 {
 		return p.Button
 	case surface.Go, surface.Disarm, surface.Arm:
 		return p.Cue
-	case surface.Resend:
+	case surface.Resend, surface.Adopt:
 		return p.Destination
 	}
 	return -1
@@ -169,8 +169,8 @@ func within(p *surface.Press, of *program.Program) bool {
 		return index(p.Button, len(of.Buttons))
 	case surface.Go, surface.Disarm, surface.Arm:
 		return p.Cue == -1 || index(p.Cue, len(of.Cues))
-	case surface.Resend:
-		return index(p.Destination, len(of.Destinations))
+	case surface.Resend, surface.Adopt:
+		return index(p.Destination, len(surface.OutputNames(of)))
 	}
 	return p.Kind < surface.Kinds
 }
@@ -198,6 +198,8 @@ func (c *Controller) do(p *surface.Press) surface.Answer {
 		return c.resume(p.By)
 	case surface.Resend:
 		return c.resend(p.Destination)
+	case surface.Adopt:
+		return c.adopt(p.Destination)
 	case surface.Keep:
 		return c.keepTrial(p.By)
 	case surface.Return:
@@ -306,6 +308,7 @@ func (c *Controller) publish() {
 	}
 	if last != nil && !c.dirty && last.Program == s.p {
 		v.Page, v.Lamps, v.Open, v.Standby, v.Away, v.Drifted = last.Page, last.Lamps, last.Open, last.Standby, last.Away, last.Drifted
+		v.Outputs = last.Outputs
 		v.Trial, v.Holder = last.Trial, last.Holder
 		v.Disarmed = last.Disarmed
 	} else {
@@ -350,6 +353,7 @@ func (c *Controller) look(v *surface.View) {
 			v.Away = append(v.Away, int32(i))
 		}
 	}
+	v.Outputs = c.outputs()
 	for _, x := range s.heard {
 		if c.drifted(x) {
 			v.Drifted = append(v.Drifted, x)

@@ -20,6 +20,8 @@ type fact struct {
 	heard    bool  // the device has said something
 	waits    bool  // said may be from before the device was told: look again at wantedAt+settling
 	told     bool  // that it drifted
+	saidTime int64 // when said was said first, by the wall clock, in microseconds since 1970
+	sent     sending
 }
 
 // settling is how long a device may take from being told something to saying
@@ -48,6 +50,7 @@ func (c *Controller) hear(l *line, x letter, at int64) {
 	}
 	if !f.heard || f.said != x.Value {
 		c.note(journal.Record{Kind: journal.Heard, A: int32(slices.Index(s.lines, l)), B: x.Var, C: int32(x.Value)})
+		f.saidTime, c.dirty = time.Now().UnixMicro(), true
 	}
 	f.heard, f.said, f.saidAt, f.waits = true, x.Value, at, early && !stands
 	if !stands && !early {
@@ -110,7 +113,7 @@ func (s *show) want(e step.Event, effects []step.Effect) {
 		s.completed(e.A)
 		return
 	}
-	for _, v := range s.heard {
+	for _, v := range s.follows {
 		if s.m.L.Get(s.state, v) != s.m.L.Get(s.before, v) {
 			s.wants(v)
 		}
@@ -147,33 +150,33 @@ func (s *show) completed(v int32) {
 	}
 }
 
-// setBy is the variables that a command sets.
-func setBy(p *program.Program, c program.Command) []int32 {
+// setBy is the variables that a command sets, -1 for none.
+func setBy(p *program.Program, c program.Command) [2]int32 {
 	switch c.Verb {
 	case program.CutTo:
-		return []int32{p.Banks[c.A].Program}
+		return [2]int32{p.Banks[c.A].Program, -1}
 	case program.PresetTo:
-		return []int32{p.Banks[c.A].Preset}
+		return [2]int32{p.Banks[c.A].Preset, -1}
 	case program.Take, program.Mix, program.Wipe:
-		return []int32{p.Banks[c.A].Program, p.Banks[c.A].Preset}
+		return [2]int32{p.Banks[c.A].Program, p.Banks[c.A].Preset}
 	case program.Fade:
-		return []int32{p.Banks[c.A].Faded}
+		return [2]int32{p.Banks[c.A].Faded, -1}
 	case program.KeyTo:
-		return []int32{p.Keyers[c.A].On}
+		return [2]int32{p.Keyers[c.A].On, -1}
 	case program.Crosspoint:
-		return []int32{p.Switches[c.A].Var}
+		return [2]int32{p.Switches[c.A].Var, -1}
 	case program.Load:
-		return []int32{p.Decks[c.A].State, p.Decks[c.A].Clip}
+		return [2]int32{p.Decks[c.A].State, p.Decks[c.A].Clip}
 	case program.Play, program.Pause, program.StopDeck:
-		return []int32{p.Decks[c.A].State}
+		return [2]int32{p.Decks[c.A].State, -1}
 	case program.Record, program.StopRecorder:
-		return []int32{p.Recorders[c.A].State}
+		return [2]int32{p.Recorders[c.A].State, -1}
 	case program.Start, program.StopEncoder:
-		return []int32{p.Encoders[c.A].State}
+		return [2]int32{p.Encoders[c.A].State, -1}
 	case program.Recall:
-		return []int32{p.Cameras[c.A].Shot}
+		return [2]int32{p.Cameras[c.A].Shot, -1}
 	case program.SwitchTo:
-		return []int32{p.Outlets[c.A].On}
+		return [2]int32{p.Outlets[c.A].On, -1}
 	}
-	return nil
+	return [2]int32{-1, -1}
 }

@@ -225,8 +225,10 @@ func (s *show) pressed(kind surface.Kind, of, on int32) string {
 		return where + "go " + p.Cues[of].Number
 	case (kind == surface.Disarm || kind == surface.Arm) && index(of, len(p.Cues)):
 		return where + pressWords[kind] + " " + p.Cues[of].Number
-	case kind == surface.Resend && index(of, len(p.Destinations)):
-		return where + "send again: " + p.Destinations[of].Name
+	case kind == surface.Resend || kind == surface.Adopt:
+		if names := surface.OutputNames(p); index(of, len(names)) {
+			return where + pressWords[kind] + ": " + names[of]
+		}
 	}
 	return strings.TrimSuffix(where+pressWords[kind], ": ")
 }

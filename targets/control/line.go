@@ -26,6 +26,7 @@ type line struct {
 	jobs   chan job
 	kick   chan struct{}
 	failed chan error // of what was sent from elsewhere
+	look   chan struct{}
 	ctx    context.Context
 	cancel context.CancelFunc
 	group  sync.WaitGroup
@@ -40,6 +41,7 @@ type line struct {
 	under     atomic.Int32 // jobs that wait or are being sent; only the loop adds to it
 
 	up     atomic.Bool
+	met    atomic.Bool // it has been well once
 	behind atomic.Bool // something is sent of which a refusal may still come
 }
 
@@ -58,6 +60,10 @@ type job struct {
 	device   int32   // Program.Devices
 	indexes  []int32 // Program.Messages
 	messages []*program.Message
+	of       *program.Program
+	tasks    []int32   // on whose behalf each is sent, or none
+	at       int64     // show time
+	wish     *wish     // that they are to meet, or nil
 	pressed  time.Time // when the press came that set them off; zero when none did
 }
 
@@ -81,7 +87,7 @@ const queued = 256
 const probeEvery = time.Second
 
 func newLine(d program.Device, b boss, dial dial) (*line, error) {
-	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1),
+	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1), look: make(chan struct{}, 1),
 		datagrams: d.Wire == "osc.udp"}
 	l.ctx, l.cancel = context.WithCancel(context.Background())
 	l.up.Store(true)
@@ -194,6 +200,8 @@ func (l *line) run() {
 			l.send(j)
 			l.under.Add(-1)
 		case <-l.kick: // to look for a refusal in a while
+		case <-l.look:
+			l.reach()
 		case err := <-l.failed:
 			l.fail(err)
 		case <-late:
@@ -243,11 +251,17 @@ func (l *line) send(j job) {
 	case answered(err) && done < len(j.messages): // no is an answer: what comes after it may still work
 		l.told(j, done, done+1, "", err)
 		l.boss.said(l, err.Error())
-		l.send(job{j.show, j.device, j.indexes[done+1:], j.messages[done+1:], j.pressed})
+		l.send(j.rest(done + 1))
 	default:
 		l.told(j, done, len(j.messages), "", err)
 		l.fail(err)
 	}
+}
+
+// rest is a job without its first messages.
+func (j job) rest(from int) job {
+	j.indexes, j.messages, j.tasks = j.indexes[from:], j.messages[from:], j.tasks[min(from, len(j.tasks)):]
+	return j
 }
 
 // shut is why nothing is let through, if so.
@@ -284,7 +298,8 @@ func (l *line) fail(err error) {
 }
 
 func (l *line) well() {
-	if !l.up.Swap(true) { // nothing comes before the loop has heard that it is well
+	first := !l.met.Swap(true)
+	if !l.up.Swap(true) || first { // nothing comes before the loop has heard that it is well
 		l.boss.health(l, true, "")
 	}
 }
@@ -310,6 +325,10 @@ func (l *line) watch(p *program.Program, device int32) {
 	l.table.Store(observe.New(p, device))
 	l.polls.Store(&polls)
 }
+
+// seek has the device looked for, which takes a datagram where nothing else
+// tells whether it is there. One that is asked how it is need not be.
+func (l *line) seek() { ring(l.look) }
 
 // shortestPoll keeps a plan from asking a device all the time.
 const shortestPoll = 50 * time.Millisecond

@@ -44,7 +44,7 @@ type reader struct {
 
 var kindWords = map[journal.Kind]string{journal.Session: "start", journal.Snapshot: "snapshot", journal.Press: "press",
 	journal.Event: "event", journal.Cue: "cue", journal.Sent: "sent", journal.Outcome: "outcome", journal.Heard: "heard",
-	journal.Alert: "alert", journal.Fault: "fault", journal.Mark: "note", journal.Stopped: "stop", journal.Lost: "lost"}
+	journal.Alert: "alert", journal.Fault: "fault", journal.Mark: "note", journal.Stopped: "stop", journal.Adopted: "adopted", journal.Lost: "lost"}
 
 func (r *reader) entry(x journal.Record) Entry {
 	e := Entry{Seq: x.Seq, Time: time.UnixMicro(x.Time), Micros: x.At, Kind: kindWords[x.Kind], Who: x.By, What: x.Text}
@@ -129,6 +129,10 @@ func (r *reader) words(e *Entry, x journal.Record) {
 			e.Came = "failed"
 		}
 		e.Came = strings.TrimSuffix(e.Came+": "+x.Text, ": ")
+	case journal.Adopted:
+		if index(x.B, len(p.Vars)) && x.C >= 0 && uint32(x.C) < p.Vars[x.B].Size {
+			e.What = p.Vars[x.B].Name + " is wanted as " + r.show.tell.Value(x.B, uint32(x.C))
+		}
 	case journal.Heard:
 		e.Who = deviceName(p, x.A)
 		if index(x.B, len(p.Vars)) && x.C >= 0 && uint32(x.C) < p.Vars[x.B].Size {
@@ -158,8 +162,8 @@ func (r *reader) event(e *Entry, x journal.Record) {
 }
 
 var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
-	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Keep: "keep the show on trial",
-	surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back",
+	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Adopt: "adopt",
+	surface.Keep: "keep the show on trial", surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back",
 	surface.Disarm: "disarm", surface.Arm: "arm"}
 
 var outcomeWords = [...]string{surface.Done: "done", surface.Repeated: "ignored", surface.Refused: "refused",

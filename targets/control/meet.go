@@ -45,8 +45,8 @@ func (s *show) meets(p *surface.Press) bool {
 			}))
 			found = found && q.Cue >= 0
 		}
-	case surface.Resend:
-		q.Destination = int32(slices.IndexFunc(s.p.Destinations, func(x program.Destination) bool { return x.Name == was.Destinations[p.Destination].Name }))
+	case surface.Resend, surface.Adopt:
+		q.Destination = int32(slices.Index(surface.OutputNames(s.p), surface.OutputNames(was)[p.Destination]))
 		found = found && q.Destination >= 0
 	}
 	if found {

@@ -178,6 +178,12 @@ func standing(dir string, records []journal.Record) (*stood, error) {
 			s.before.CopyFrom(s.state)
 			s.effects = s.m.Apply(s.state, e, s.effects[:0])
 			s.want(e, s.effects)
+		case journal.Adopted:
+			if r.B >= 0 && int(r.B) < len(s.facts) && s.value(r.B) == uint32(r.C) {
+				s.wants(r.B)
+			}
+		case journal.Sent, journal.Outcome:
+			s.recall(r)
 		}
 	}
 	if t == nil {
@@ -280,7 +286,7 @@ func (c *Controller) open(before *past) error {
 		return nil
 	}
 	c.missedBefore(before.at)
-	c.alert("controller", "nothing is sent before somebody resumes; every output is left as it is")
+	c.wishes()
 	return nil
 }
 

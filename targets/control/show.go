@@ -3,6 +3,7 @@ package control
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"slices"
 	"strconv"
 
 	"cuewright/macro/program"
@@ -11,6 +12,7 @@ import (
 	"cuewright/sim/state"
 	"cuewright/sim/step"
 	"cuewright/sim/story"
+	"cuewright/targets/surface"
 )
 
 // show is a program that runs, and all that belongs to it. Loading another
@@ -30,6 +32,11 @@ type show struct {
 	lines   []*line // by device; nil when it is not sent to
 	facts   []fact  // by variable
 	heard   []int32 // variables that a device says something about
+	follows []int32 // heard, and what changes by itself after it was sent: where transitions lead
+	met     []bool  // by device: it has answered since this controller began, or could be reached
+	wished  []*wish // what the plan wished after a power cut
+	patient int64   // show time from which it is said what a wish waits for; 0 once it is
+	news    bool    // a wish may have come true
 	effects []step.Effect
 	batches []batch
 
@@ -47,14 +54,16 @@ func newShow(p *program.Program, digest string) *show {
 	m := step.New(p)
 	s := &show{p: p, digest: digest, m: m, tell: story.New(m), index: p.MessageIndex(),
 		watch: onair.NewWatch(p, m.L), was: signal.New(p, m.L), is: signal.New(p, m.L),
-		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars)), moments: newMoments(p), disarmed: make([]bool, len(p.Cues))}
+		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars)), met: make([]bool, len(p.Devices)),
+		moments: newMoments(p), disarmed: make([]bool, len(p.Cues))}
 	s.state = m.Start()
 	s.before = s.state.Clone()
-	known := map[int32]bool{}
-	for _, o := range p.Observations {
-		if !known[o.Var] {
-			known[o.Var] = true
-			s.heard = append(s.heard, o.Var)
+	s.heard = surface.Fields(p)
+	s.follows = slices.Clone(s.heard)
+	for i := range p.Banks {
+		b := &p.Banks[i]
+		for _, v := range []int32{b.Program, b.Preset, b.Faded} {
+			s.follows = appendNew(s.follows, v)
 		}
 	}
 	return s
@@ -73,6 +82,7 @@ type batch struct {
 	device  int32
 	group   int32
 	indexes []int32 // Program.Messages
+	tasks   []int32 // of each: on whose behalf; none where nobody's
 
 	job  job // once it was given to the device
 	fate fate
@@ -94,10 +104,10 @@ func bundle(index map[program.Command]int32, effects []step.Effect, into []batch
 			continue
 		}
 		if b := lastOf(into, e.Device); b != nil && e.Group != 0 && b.group == e.Group {
-			b.indexes = append(b.indexes, message)
+			b.indexes, b.tasks = append(b.indexes, message), append(b.tasks, e.Task)
 			continue
 		}
-		into = append(into, batch{device: e.Device, group: e.Group, indexes: []int32{message}})
+		into = append(into, batch{device: e.Device, group: e.Group, indexes: []int32{message}, tasks: []int32{e.Task}})
 	}
 	return into
 }

@@ -171,7 +171,8 @@ func (t *trial) comeback(b bus) comeback {
 	return back
 }
 
-// puts is the command that sets a bus to a value.
+// puts is the command that sets a variable of a device to a value. A deck has
+// none: what it plays cannot be said in one.
 func (s *show) puts(v int32, value uint32) program.Command {
 	x := &s.p.Vars[v]
 	command := program.Command{A: x.Owner, B: int32(value)}
@@ -187,8 +188,26 @@ func (s *show) puts(v int32, value uint32) program.Command {
 	case program.BankFaded:
 		command.Verb = program.Fade
 		s.quicken(&command)
+	case program.OutletOn:
+		command.Verb = program.SwitchTo
+	case program.CameraShot:
+		command.Verb, command.B = program.Recall, int32(value)-1
+	case program.RecorderState:
+		command.Verb, command.B = machine(value, program.Record, program.StopRecorder), 0
+	case program.EncoderState:
+		command.Verb, command.B = machine(value, program.Start, program.StopEncoder), 0
+	default:
+		command = program.Command{Verb: program.Route, A: -1} // no message is for it
 	}
 	return command
+}
+
+// machine is what brings a recorder or encoder to a state.
+func machine(value uint32, start, stop program.Verb) program.Verb {
+	if value == program.MachineStopped {
+		return stop
+	}
+	return start
 }
 
 // quicken has a fade take the shortest time that there is a message for.
@@ -207,7 +226,7 @@ func (t *trial) stays(tried *show) []string {
 	sets := map[int32]bool{}
 	for i := range tried.p.Messages {
 		for _, v := range setBy(tried.p, tried.p.Messages[i].Command) {
-			sets[v] = true
+			sets[v] = true // also -1, which is none
 		}
 	}
 	var all []string
@@ -224,7 +243,7 @@ func (t *trial) stays(tried *show) []string {
 // sent. No script runs, no finger is down, no cover is open.
 func (t *trial) revive(tried *show) *show {
 	s := newShow(t.old.p, t.old.digest)
-	s.lines = t.old.lines
+	s.lines, s.met, s.wished, s.news = t.old.lines, t.old.met, t.old.wished, true
 	s.state.CopyFrom(t.old.state)
 	copy(s.facts, t.old.facts)
 	s.carryMoments(t.old)

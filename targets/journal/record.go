@@ -18,7 +18,7 @@ const (
 	Press    Kind = 3  // A surface.Kind, B what it names, C surface, D outcome, By who, Text why
 	Event    Kind = 4  // A step.EventKind, B and C its A and B
 	Cue      Kind = 5  // A cue was fired; By what fired it, where it came by itself
-	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, Data its bytes
+	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, 2 by the plan after a power cut, Data its bytes
 	Outcome  Kind = 7  // what became of a message: A device, B message, C the show's mark (see control), D 1 when it failed, Text the answer or why; in a device's order of Sent
 	Heard    Kind = 8  // A device, B variable, C value
 	Alert    Kind = 9  // Text, By where from: show, check, device or controller
@@ -26,6 +26,7 @@ const (
 	Mark     Kind = 11 // Text: held, resumed, reloaded, stopped and the like
 	Stopped  Kind = 12 // an orderly end
 	Lost     Kind = 13 // A records could not be kept: the disk was full or did not answer
+	Adopted  Kind = 14 // the show wants what a device was seen to be: B variable, C value
 )
 
 // Record is one entry. Time is wall-clock time in microseconds since 1970, Seq

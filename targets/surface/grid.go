@@ -92,16 +92,6 @@ func (v *View) CueNumbered(number string) int32 {
 	return -1
 }
 
-// DestinationNamed is the index of a destination, or -1.
-func (v *View) DestinationNamed(name string) int32 {
-	for i := range v.Program.Destinations {
-		if v.Program.Destinations[i].Name == name {
-			return int32(i)
-		}
-	}
-	return -1
-}
-
 // StandbyCue is the number and label of the cue on standby, both "" at the end
 // of the rundown.
 func (v *View) StandbyCue() (number, label string) {

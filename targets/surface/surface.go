@@ -32,6 +32,7 @@ const (
 	GiveBack             // and everybody's again; Surface -1 is all that By has taken
 	Disarm               // Cue, or with -1 every cue, does not fire by the clock or the timecode
 	Arm                  // it does again
+	Adopt                // what Destination was seen to be is what the show wants from now on
 
 	Kinds // how many there are
 )
@@ -47,7 +48,7 @@ type Press struct {
 	Surface     int32 // Program.Surfaces, or -1
 	Button      int32 // Program.Buttons
 	Cue         int32 // Program.Cues, or -1
-	Destination int32
+	Destination int32 // of Resend and Adopt: View.Outputs, in which Program.Destinations come first
 	By          string
 	Number      uint64
 
@@ -102,6 +103,7 @@ type View struct {
 	Standby int32            // Program.Cues, len when at the end
 	Alerts  []Alert          // the last 20, oldest first
 	Away    []int32          // Program.Devices that do not answer
+	Outputs []Output         // Program.Destinations, then the fields that devices report
 	Drifted []int32          // Program.Destinations or devices' variables seen to differ: Program.Vars
 
 	Clock    *ClockCue // the cue that the clock fires next, or nil

@@ -114,8 +114,8 @@ func (p *peer) meaning(parts []string, args []osc.Arg) asked {
 	switch {
 	case parts[0] == "finger" && len(parts) == 4 && len(args) > 0:
 		return p.finger(parts[1:], args[0])
-	case parts[0] == "destination" && len(parts) == 3 && parts[2] == "resend":
-		return p.resend(parts[1])
+	case (parts[0] == "destination" || parts[0] == "field") && len(parts) == 3:
+		return p.output(parts[0], parts[1], parts[2])
 	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "take":
 		return p.holding(surface.TakeOver, parts[1])
 	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "give":
@@ -196,12 +196,18 @@ func (p *peer) goTo(number string) asked {
 	return p.give(surface.Go, -1, cue, -1, 1)
 }
 
-func (p *peer) resend(name string) asked {
-	d := p.s.desk.View().DestinationNamed(name)
-	if d < 0 {
-		return p.refused(surface.Resend, 0, "there is no destination of that name")
+// output sends an output again, or adopts what it is.
+func (p *peer) output(what, name, do string) asked {
+	kind, ok := map[string]surface.Kind{"resend": surface.Resend, "adopt": surface.Adopt}[do]
+	if !ok {
+		return asked{}
 	}
-	return p.give(surface.Resend, -1, -1, d, 0)
+	v := p.s.desk.View()
+	at := v.OutputNamed(name)
+	if at < 0 || (what == "field") != (int(at) >= len(v.Program.Destinations)) {
+		return p.refused(kind, 0, "there is no "+what+" of that name")
+	}
+	return p.give(kind, -1, -1, at, 0)
 }
 
 // answer goes back at once. One that cannot be sent is lost: the peer's lamps

@@ -19,7 +19,8 @@ type request struct {
 	Row         int32  `json:"row"`
 	Column      int32  `json:"column"`
 	Cue         string `json:"cue"`         // for go: its number, or "" for the one on standby
-	Destination string `json:"destination"` // for resend
+	Destination string `json:"destination"` // for resend and adopt: a destination, or
+	Field       string `json:"field"`       // a field that a device reports
 	Number      uint64 `json:"number"`      // a running number, or 0
 }
 
@@ -43,7 +44,7 @@ func (c *client) do(q request) reply {
 }
 
 var giving = map[string]surface.Kind{"go": surface.Go, "back": surface.Back, "skip": surface.Skip, "stop": surface.StopAll,
-	"resume": surface.Resume, "resend": surface.Resend, "keep": surface.Keep, "return": surface.Return, "take": surface.TakeOver, "give": surface.GiveBack}
+	"resume": surface.Resume, "resend": surface.Resend, "adopt": surface.Adopt, "keep": surface.Keep, "return": surface.Return, "take": surface.TakeOver, "give": surface.GiveBack}
 
 // touching are the kinds that are about a button.
 var touching = map[string]surface.Kind{"down": surface.Down, "up": surface.Up, "tap": surface.Down}
@@ -82,12 +83,21 @@ func (c *client) ask(q *request) surface.Answer {
 		if cue = v.CueNumbered(q.Cue); cue < 0 {
 			return refused("there is no cue of that number")
 		}
-	case kind == surface.Resend:
-		if destination = v.DestinationNamed(q.Destination); destination < 0 {
-			return refused("there is no destination of that name")
+	case kind == surface.Resend || kind == surface.Adopt:
+		if destination = outputOf(v, q); destination < 0 {
+			return refused("there is no destination or field of that name")
 		}
 	}
 	return c.hand.Give(kind, at, cue, destination, q.Number)
+}
+
+// outputOf is the output that a request names, or -1.
+func outputOf(v *surface.View, q *request) int32 {
+	at := v.OutputNamed(q.Destination + q.Field)
+	if isField := int(at) >= len(v.Program.Destinations); q.Destination != "" && q.Field != "" || isField != (q.Field != "") {
+		return -1
+	}
+	return at
 }
 
 // finger is a finger going down, or down and up again. One that went down on

@@ -22,6 +22,7 @@ type snapshot struct {
 	Alerts   []alertWords `json:"alerts"`
 	Away     []string     `json:"away"`
 	Drifted  []string     `json:"drifted"`
+	Outputs  []output     `json:"outputs"`
 	Surfaces []grid       `json:"surfaces"`
 }
 
@@ -33,6 +34,38 @@ type cueWords struct {
 type alertWords struct {
 	At   int64  `json:"at"` // milliseconds since 1970
 	Text string `json:"text"`
+}
+
+// output is a row of the table of outputs.
+type output struct {
+	Name         string `json:"name"`
+	Field        bool   `json:"field"`  // it is a field that a device reports, no destination
+	Wanted       string `json:"wanted"` // "" when the show never set it
+	Sent         column `json:"sent"`
+	Acknowledged column `json:"acknowledged"`
+	Observed     column `json:"observed"`
+	Drifted      bool   `json:"drifted"`
+	NeedsLook    bool   `json:"needsLook"`
+	AfterCut     string `json:"afterCut"` // what became of the plan's wish after a power cut, or ""
+}
+
+type column struct {
+	State string `json:"state"` // one of the words of surface.State
+	Words string `json:"words"`
+	Text  string `json:"text"` // both on one line
+	At    int64  `json:"at"`   // milliseconds since 1970, or 0
+}
+
+func rowOf(o *surface.Output) output {
+	of := func(c surface.Column) column {
+		x := column{State: c.State.String(), Words: c.Words, Text: c.String()}
+		if !c.At.IsZero() {
+			x.At = c.At.UnixMilli()
+		}
+		return x
+	}
+	return output{Name: o.Name, Field: o.Field >= 0, Wanted: o.Wanted, Sent: of(o.Sent), Acknowledged: of(o.Acknowledged), Observed: of(o.Observed),
+		Drifted: o.Drifted, NeedsLook: o.NeedsLook(), AfterCut: o.AfterCut}
 }
 
 // trial is a show on trial.
@@ -84,7 +117,7 @@ type button struct {
 
 func snapshotOf(v *surface.View, you string) snapshot {
 	s := snapshot{You: you, Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Trial: trialOf(v),
-		Alerts: []alertWords{}, Away: []string{}, Drifted: []string{}, Surfaces: []grid{}}
+		Alerts: []alertWords{}, Away: []string{}, Drifted: []string{}, Outputs: []output{}, Surfaces: []grid{}}
 	s.Standby.Number, s.Standby.Label = v.StandbyCue()
 	for _, a := range v.Alerts {
 		s.Alerts = append(s.Alerts, alertWords{a.At.UnixMilli(), a.Text})
@@ -94,6 +127,9 @@ func snapshotOf(v *surface.View, you string) snapshot {
 	}
 	for _, x := range v.Drifted {
 		s.Drifted = append(s.Drifted, v.Program.Vars[x].Name)
+	}
+	for i := range v.Outputs {
+		s.Outputs = append(s.Outputs, rowOf(&v.Outputs[i]))
 	}
 	for i := range v.Program.Surfaces {
 		s.Surfaces = append(s.Surfaces, gridOf(v, int32(i)))

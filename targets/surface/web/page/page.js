@@ -255,7 +255,7 @@ function told(key, answer) {
 // controller refuses, since it is told what the finger was on.
 function target(key) {
   const { page, surface } = key, name = key.name(), running = view.running;
-  return { ask: (kind) => ask({ ...key.request(kind), page, surface, running }), name, still: () => key.page === page && key.surface === surface };
+  return { ask: (kind) => { const q = key.request(kind); return ask({ ...q, page, surface: surface ?? q.surface, running }); }, name, still: () => key.page === page && key.surface === surface };
 }
 
 // send asks, and shows the way from sent to confirmed or failed.
@@ -488,6 +488,7 @@ function drawTrial() {
 function drawRest() {
   drawHolder();
   drawTrial();
+  drawOutputs();
   text("standby", view.standby.number ? "Standby: cue " + view.standby.number + " " + view.standby.label : "Standby: the rundown is at its end");
   $("held").hidden = !view.held;
   $("waiting").hidden = view.running === view.onDisk;
@@ -505,6 +506,71 @@ function drawRest() {
   }
 }
 
+// ---- the table of outputs ------------------------------------------------
+
+const rows = new Map(); // by name: {row, cells, keys}
+
+const atTime = (ms) => (ms ? new Date(ms).toTimeString().slice(0, 8) : "");
+
+function drawOutputs() {
+  const wrong = (o) => o.needsLook;
+  const count = view.outputs.filter(wrong).length;
+  text("outputs-word", count === 0 ? "nothing is known to be otherwise than wanted" : count + (count === 1 ? " needs a look" : " need a look"));
+  const there = new Set();
+  for (const o of view.outputs) {
+    there.add(o.name);
+    if (!rows.has(o.name)) rows.set(o.name, outputRow(o));
+    const r = rows.get(o.name);
+    r.output = o;
+    r.row.dataset.wrong = String(wrong(o));
+    put(r.cells[0].firstChild, o.name);
+    put(r.cells[0].lastChild, [o.drifted ? "otherwise than wanted" : "", o.afterCut].filter(Boolean).join("; "));
+    put(r.cells[1], o.wanted || "never set");
+    for (const [i, c] of [[2, o.sent], [3, o.acknowledged], [4, o.observed]]) {
+      put(r.cells[i].firstChild, c.text || "nothing");
+      put(r.cells[i].lastChild, atTime(c.at));
+    }
+    if (r.row.parentNode !== $("output-rows")) $("output-rows").append(r.row);
+    for (const key of r.keys) key.write();
+  }
+  for (const [name, r] of rows) if (!there.has(name)) { r.row.remove(); rows.delete(name); }
+}
+
+function outputRow(o) {
+  const row = document.createElement("tr"), cells = [];
+  for (let i = 0; i < 6; i++) {
+    const cell = document.createElement(i ? "td" : "th");
+    if (!i) cell.scope = "row";
+    if (i !== 1 && i < 5) cell.append(document.createElement("span"), document.createElement("br"), document.createElement("span"));
+    if (i > 1 && i < 5) cell.lastChild.className = "at";
+    cells.push(cell);
+    row.append(cell);
+  }
+  const box = document.createElement("div");
+  box.className = "keys";
+  cells[5].append(box);
+  const r = { row, cells, output: o };
+  r.keys = [["resend", "Send again"], ["adopt", "Adopt"]].map(([kind, name]) => outputKey(box, r, kind, name));
+  return r;
+}
+
+// outputKey is a key of a row. It is held to fire: what it does may be seen.
+function outputKey(box, r, kind, name) {
+  const node = document.createElement("button");
+  node.type = "button";
+  node.className = "key guarded";
+  for (const [part, words] of [["name", name], ["word", "hold"]]) { const s = document.createElement("span"); s.className = part; s.textContent = words; node.append(s); }
+  node.setAttribute("aria-label", name + ": " + r.output.name);
+  box.append(node);
+  const key = { node, place: kind + " " + r.output.name, word: "", busy: false, name: () => name + " " + r.output.name, cover: () => "none", guarded: () => true, live: () => false };
+  key.request = () => ({ kind, [r.output.field ? "field" : "destination"]: r.output.name });
+  key.write = () => { node.setAttribute("aria-disabled", String(!armed())); put(node.lastChild.className === "ring" ? node.children[1] : node.lastChild, key.word || "hold"); };
+  wire(key);
+  return key;
+}
+
+const everyKey = () => [...keys.values(), ...fixed, ...[...rows.values()].flatMap((r) => r.keys)];
+
 // tellLink says how old all this is.
 function tellLink() {
   const old = silence(), paired = $("pairing").hidden;
@@ -516,7 +582,7 @@ function tellLink() {
   text("link-age", Number.isFinite(old) ? (old < 10000 ? (old / 1000).toFixed(1) : Math.round(old / 1000)) + " s old" : "");
   if (state === "stale") text("veil", "No contact" + (Number.isFinite(old) ? " for " + Math.round(old / 1000) + " s" : "") + ". Buttons are off. What they show is old.");
   if (was !== state) {
-    for (const key of [...keys.values(), ...fixed]) key.write();
+    for (const key of everyKey()) key.write();
     if (state === "stale") say("No contact with the controller. Buttons are off.");
     if (was === "stale" && state === "fresh") say("In touch again. " + (dropped ? dropped + (dropped === 1 ? " press was" : " presses were") + " dropped and will not be made." : "Nothing was pressed meanwhile."));
     if (was === "stale" && state === "fresh") dropped = 0;
@@ -556,7 +622,7 @@ function setLock(on) {
   locked = on;
   $("lock").setAttribute("aria-pressed", String(on));
   text("lock", on ? "Locked: hold" : "Lock");
-  for (const key of [...keys.values(), ...fixed]) key.write();
+  for (const key of everyKey()) key.write();
 }
 $("lock").addEventListener("pointerdown", () => { if (locked) unlocking = setTimeout(() => { unlocking = 0; setLock(false); $("lock").dataset.just = "1"; }, holdToFire); });
 for (const kind of ["pointerup", "pointercancel", "pointerleave"]) $("lock").addEventListener(kind, () => clearTimeout(unlocking));
