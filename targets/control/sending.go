@@ -21,6 +21,55 @@ type sending struct {
 	cameTime int64
 }
 
+// give gives messages to their device.
+func (c *Controller) give(b *batch) {
+	s := c.show
+	b.job = job{show: s.mark(), device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes)),
+		of: s.p, tasks: b.tasks, at: s.state.Now, wish: c.granting}
+	for i, index := range b.indexes {
+		b.job.messages[i] = &s.p.Messages[index]
+	}
+	b.fate = fate{}
+	if l := s.lines[b.device]; l != nil && (!c.held || c.granting != nil) {
+		b.fate = l.put(b.job)
+	}
+}
+
+// given notes messages that were given to their device, and what became of
+// them if that is known.
+func (c *Controller) given(b *batch, by int32) {
+	wall := time.Now().UnixMicro()
+	for i, index := range b.indexes {
+		c.show.sends(index, b.job.at, wall)
+		if c.journal != nil {
+			c.note(journal.Record{Kind: journal.Sent, A: b.device, B: index, C: b.group, D: by, Data: wireBytes(b.job.messages[i])})
+		}
+	}
+	f := b.fate
+	if f.taken && !f.sent {
+		return
+	}
+	if !f.taken {
+		f.err = errBehind
+		if c.held {
+			f.err = errHeld // no script runs then, so nothing should have come here
+		}
+		c.alert("device", c.show.p.Devices[b.device].Name+": "+f.err.Error())
+	}
+	l := c.show.lines[b.device]
+	for i := range b.indexes {
+		answer, err := f.answer, error(nil)
+		if i >= f.done {
+			answer, err = "", f.err
+		}
+		c.outcome(l, b.job, i, answer, err)
+		c.acknowledge(l, b.job, i, answer, err)
+	}
+	if f.sent {
+		l.sent(f.err)
+	}
+}
+
 // sends notes that a message has been given to its device.
 func (s *show) sends(message int32, at, wall int64) {
 	for _, v := range setBy(s.p, s.p.Messages[message].Command) {

@@ -117,7 +117,7 @@ func TestPress(t *testing.T) {
 		{"no surface", `{"kind":"tap","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"no surface was named","opened":false}`},
 		{"unknown surface", `{"kind":"tap","surface":"x","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"there is no surface of that name","opened":false}`},
 		{"unknown cue", `{"kind":"go","cue":"77"}`, `{"id":"","outcome":"refused","text":"there is no cue of that number","opened":false}`},
-		{"unknown destination", `{"kind":"resend","destination":"x"}`, `{"id":"","outcome":"refused","text":"there is no destination of that name","opened":false}`},
+		{"unknown destination", `{"kind":"resend","destination":"x"}`, `{"id":"","outcome":"refused","text":"there is no destination or field of that name","opened":false}`},
 		{"unknown kind", `{"kind":"fly"}`, `{"id":"","outcome":"refused","text":"not understood","opened":false}`},
 	}
 	for _, c := range tests {
