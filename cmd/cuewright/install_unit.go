@@ -24,7 +24,7 @@ func newInstallUnit(s streams) *cobra.Command {
 		Long: `Write the unit file of a systemd service that runs a show, with the flags of "run" that
 are given here. It writes one file and says what to do next: it starts nothing, and it
 changes nothing that runs. The service has a user of its own, may write to ` + systemd.State + `
-and nowhere else, and has no devices but those of --midi and --keys. It is started again
+and nowhere else, and has no devices but those of --midi, --keys and --timecode. It is started again
 when it fails or hangs; the show is then held until somebody resumes.
 
 Files with codes and keys (--token-file, --tls-cert, --tls-key) are read by systemd, so only
@@ -176,6 +176,11 @@ func (u *unitFlags) arg(unit *systemd.Unit, f *pflag.Flag, value string) (string
 			return "", &mistake{word: value, what: "a service needs the whole path of `" + file + "`"}
 		}
 		unit.MIDI, unit.Keys = unit.MIDI || f.Name == "midi", unit.Keys || f.Name == "keys"
+	case "timecode":
+		if !filepath.IsAbs(value) {
+			return "", &mistake{word: value, what: "a service needs the whole path of `" + value + "`"}
+		}
+		unit.MIDI = true
 	case "http", "osc", "osc-tcp", "osc-slip":
 		if _, port, _ := cutLast(value, ":"); isLow(port) {
 			return "", &mistake{word: value, what: "the service has no privileges, and may not listen at port " + port, mend: "take a port from 1024 on"}

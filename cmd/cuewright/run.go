@@ -30,7 +30,7 @@ import (
 type runSurface struct {
 	flags func(*pflag.FlagSet)
 	check func(*program.Program) error
-	serve func(desk surface.Desk, log *slog.Logger, source *status.Source) ([]opened, error)
+	serve func(desk *control.Controller, log *slog.Logger, source *status.Source) ([]opened, error)
 }
 
 // opened is a way in that is open.

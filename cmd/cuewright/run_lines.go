@@ -19,6 +19,7 @@ const runHelp = `  press PAGE R.C     tap a button
   back    skip       standby one cue back, or on
   stop               end every running script; pictures stay
   resume             let a held show send again
+  disarm    arm 12   no cue, or not this one, fires by the clock or timecode; or again
   outputs            what every output should show, was told, and is known to show
   resend NAME        send again what a destination should show, or a field should be
   adopt NAME         what it was seen to be is what the show wants from now on
@@ -31,7 +32,7 @@ const runHelp = `  press PAGE R.C     tap a button
 `
 
 // runWords are the words that a line can begin with.
-var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "outputs", "resend", "adopt", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
+var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "disarm", "arm", "outputs", "resend", "adopt", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
 
 // readLines presses what the input says, until its end, or until it says quit.
 func readLines(in io.Reader, desk *control.Controller, out *console, quit chan<- struct{}) {
@@ -80,8 +81,8 @@ func runLine(desk *control.Controller, words []string) (string, *mistake) {
 		}
 	case "press", "hold":
 		return pressLine(desk, press, words)
-	case "go":
-		press.Kind = surface.Go
+	case "go", "disarm", "arm":
+		press.Kind = map[string]surface.Kind{"go": surface.Go, "disarm": surface.Disarm, "arm": surface.Arm}[words[0]]
 		if len(words) > 1 {
 			press.Cue = desk.View().CueNumbered(words[1])
 			if press.Cue < 0 {
@@ -204,6 +205,9 @@ func stateWords(v *surface.View) string {
 		fmt.Fprintf(&b, "cue %s %q", p.Cues[v.Standby].Number, p.Cues[v.Standby].Label)
 	} else {
 		b.WriteString("nothing")
+	}
+	for _, line := range v.ByItself() {
+		b.WriteString("\n  " + line)
 	}
 	for i, holder := range v.Holder {
 		if holder != "" {

@@ -10,8 +10,9 @@ import (
 	"github.com/spf13/pflag"
 
 	"cuewright/macro/program"
+	"cuewright/targets/control"
+	"cuewright/targets/midiwire"
 	"cuewright/targets/status"
-	"cuewright/targets/surface"
 	"cuewright/targets/surface/keys"
 	"cuewright/targets/surface/midi"
 	"cuewright/targets/surface/oscin"
@@ -24,9 +25,11 @@ func runSurfaces() []runSurface {
 	var h httpFlags
 	var o oscFlags
 	var m, k fileFlags
+	c := codeFlags{midi: &m}
 	return []runSurface{
 		{h.flags, h.check, h.serve},
 		{o.flags, o.check, o.serve},
+		{c.flags, c.check, c.serve},
 		{m.midiFlags, m.check, m.serveMIDI},
 		{k.keysFlags, k.check, k.serveKeys},
 	}
@@ -79,7 +82,7 @@ func (h *httpFlags) pointless() error {
 	return nil
 }
 
-func (h *httpFlags) serve(desk surface.Desk, log *slog.Logger, source *status.Source) ([]opened, error) {
+func (h *httpFlags) serve(desk *control.Controller, log *slog.Logger, source *status.Source) ([]opened, error) {
 	if h.config.Address == "" {
 		return nil, nil
 	}
@@ -115,7 +118,7 @@ func (o *oscFlags) check(*program.Program) error {
 	return nil
 }
 
-func (o *oscFlags) serve(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
+func (o *oscFlags) serve(desk *control.Controller, log *slog.Logger, _ *status.Source) ([]opened, error) {
 	allow, err := oscin.Allow(o.allow)
 	if err != nil {
 		return nil, err
@@ -142,6 +145,8 @@ type fileFlags struct {
 	base, channel int
 	extra         int
 	grab          bool
+	code          func(midiwire.Message) // of the file that the timecode comes from as well
+	codeFile      string
 }
 
 func (d *fileFlags) midiFlags(f *pflag.FlagSet) {
@@ -180,13 +185,17 @@ func (d *fileFlags) check(p *program.Program) error {
 	return nil
 }
 
-func (d *fileFlags) serveMIDI(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
+func (d *fileFlags) serveMIDI(desk *control.Controller, log *slog.Logger, _ *status.Source) ([]opened, error) {
 	return d.each(func(name, file string) (opened, error) {
-		return midi.Start(desk, midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Extra: d.extra, Log: log})
+		c := midi.Config{File: file, Surface: name, Base: d.base, Channel: d.channel, Extra: d.extra, Log: log}
+		if file == d.codeFile {
+			c.Code = d.code
+		}
+		return midi.Start(desk, c)
 	})
 }
 
-func (d *fileFlags) serveKeys(desk surface.Desk, log *slog.Logger, _ *status.Source) ([]opened, error) {
+func (d *fileFlags) serveKeys(desk *control.Controller, log *slog.Logger, _ *status.Source) ([]opened, error) {
 	return d.each(func(name, file string) (opened, error) {
 		return keys.Start(desk, keys.Config{File: file, Surface: name, Grab: d.grab, Log: log})
 	})

@@ -7,11 +7,13 @@ import (
 	"time"
 
 	"cuewright/targets/midiwire"
+	"cuewright/targets/surface"
 	"cuewright/targets/surface/plug"
 )
 
 // Source is a timecode that is being followed.
 type Source struct {
+	file     string // "" where somebody else reads it
 	tell     func(Move)
 	start    time.Time
 	messages chan heard
@@ -47,6 +49,7 @@ func New(tell func(Move)) *Source {
 // Start is New on a raw MIDI device, or a plain file. It need not be there yet.
 func Start(file string, log *slog.Logger, tell func(Move)) *Source {
 	s := New(tell)
+	s.file = file
 	ctx, stop := context.WithCancel(context.Background())
 	ended := s.stop
 	s.stop = func() { stop(); ended() }
@@ -78,6 +81,11 @@ func (s *Source) Hear(m midiwire.Message) {
 	case s.messages <- heard{m, time.Since(s.start)}:
 	default:
 	}
+}
+
+// Way is where the timecode comes from.
+func (s *Source) Way() surface.Way {
+	return surface.Way{Kind: "timecode", At: s.file, Clients: s.here.Clients("timecode " + s.file)}
 }
 
 // Close stops.

@@ -43,7 +43,7 @@ func (e *evening) code(m chase.Move) {
 	e.wait(50 * time.Millisecond)
 }
 
-func ranOnTo(frame, ran int64) chase.Move {
+func rolls(frame, ran int64) chase.Move {
 	return chase.Move{State: chase.Locked, Frame: hour + frame, Ran: ran, Was: -1}
 }
 
@@ -51,7 +51,7 @@ func ranOnTo(frame, ran int64) chase.Move {
 // told.
 func TestByTheTimecode(t *testing.T) {
 	jump := func(was, frame, ran int64) chase.Move {
-		m := ranOnTo(frame, ran)
+		m := rolls(frame, ran)
 		m.Jumped, m.Was = true, hour+was
 		return m
 	}
@@ -60,15 +60,15 @@ func TestByTheTimecode(t *testing.T) {
 		moves       []chase.Move
 		fired, says string
 	}{
-		{"up to just before it", []chase.Move{ranOnTo(9, 10)}, "", ""},
-		{"onto it", []chase.Move{ranOnTo(9, 10), ranOnTo(10, 1)}, "anthem", "anthem"},
-		{"through it", []chase.Move{ranOnTo(12, 5)}, "anthem", "anthem"},
-		{"through both", []chase.Move{ranOnTo(30, 25)}, "anthem flag", "flag"},
-		{"twice", []chase.Move{ranOnTo(10, 1), jump(10, 5, 0), ranOnTo(12, 7)}, "anthem", "anthem"},
-		{"back and through the second", []chase.Move{ranOnTo(10, 1), jump(10, 5, 0), ranOnTo(25, 20)}, "anthem flag", "flag"},
-		{"jumped over", []chase.Move{ranOnTo(5, 1), jump(5, 15, 2)}, "", `the timecode has jumped over cue 4 "Anthem" at timecode 01:00:00:10: it is not fired`},
-		{"jumped onto it", []chase.Move{ranOnTo(5, 1), jump(5, 10, 0)}, "", `jumped over cue 4 "Anthem"`},
-		{"jumped over the first and ran through the second", []chase.Move{ranOnTo(5, 1), jump(5, 21, 3)}, "flag", `jumped over cue 4 "Anthem"`},
+		{"up to just before it", []chase.Move{rolls(9, 10)}, "", ""},
+		{"onto it", []chase.Move{rolls(9, 10), rolls(10, 1)}, "anthem", "anthem"},
+		{"through it", []chase.Move{rolls(12, 5)}, "anthem", "anthem"},
+		{"through both", []chase.Move{rolls(30, 25)}, "anthem flag", "flag"},
+		{"twice", []chase.Move{rolls(10, 1), jump(10, 5, 0), rolls(12, 7)}, "anthem", "anthem"},
+		{"back and through the second", []chase.Move{rolls(10, 1), jump(10, 5, 0), rolls(25, 20)}, "anthem flag", "flag"},
+		{"jumped over", []chase.Move{rolls(5, 1), jump(5, 15, 2)}, "", `the timecode has jumped over cue 4 "Anthem" at timecode 01:00:00:10: it is not fired`},
+		{"jumped onto it", []chase.Move{rolls(5, 1), jump(5, 10, 0)}, "", `jumped over cue 4 "Anthem"`},
+		{"jumped over the first and ran through the second", []chase.Move{rolls(5, 1), jump(5, 21, 3)}, "flag", `jumped over cue 4 "Anthem"`},
 		{"jumped back over it", []chase.Move{jump(15, 5, 0)}, "", ""},
 		{"backwards", []chase.Move{{State: chase.Locked, Frame: hour + 10, Was: -1, Back: true}}, "", ""},
 		{"another rate", []chase.Move{{State: chase.Locked, Rate: code("24"), Frame: hour/25*24 + 10, Ran: 1, Was: -1}}, "", "the timecode counts as at 24, and the show as at 25: it fires nothing"},
@@ -106,11 +106,11 @@ func TestTimecodeIsShown(t *testing.T) {
 		if v := e.View().Code; v != (surface.Code{State: "silent", Next: 4}) {
 			t.Errorf("silent: %+v", v)
 		}
-		e.code(ranOnTo(5, 1))
+		e.code(rolls(5, 1))
 		if v := e.View().Code; v != (surface.Code{State: "locked", Label: "01:00:00:05", Next: 4}) {
 			t.Errorf("locked: %+v", v)
 		}
-		e.code(ranOnTo(12, 7))
+		e.code(rolls(12, 7))
 		if v := e.View().Code; v != (surface.Code{State: "locked", Label: "01:00:00:12", Next: 5}) {
 			t.Errorf("past the first: %+v", v)
 		}

@@ -171,10 +171,11 @@ func (c *Controller) strike(cue int32, at int64) {
 	case c.held:
 		c.alert("controller", c.momentWords(cue)+" has come, and nobody has resumed the show: it is not fired")
 	default:
-		if left := cue - int32(s.m.L.Get(s.state, s.p.StandbyVar())); left > 0 {
-			c.alert("controller", c.momentWords(cue)+" fires before what was on standby: "+c.leftOut(cue-left, left))
-		}
+		left := cue - int32(s.m.L.Get(s.state, s.p.StandbyVar()))
 		c.apply(step.Event{Kind: step.Moment, A: cue, At: max(at, s.state.Now)})
+		if left > 0 {
+			c.alert("controller", c.momentWords(cue)+" was fired before what was on standby: "+c.leftOut(cue-left, left))
+		}
 	}
 }
 

@@ -82,7 +82,7 @@ func TestByTheClock(t *testing.T) {
 		if n := e.fired(); n != 1 {
 			t.Fatalf("fired %d times", n)
 		}
-		e.says(`cue 3.5 "Extra" at 00:10:00 fires before what was on standby: 3 cues from cue 1 "Doors" on are left out`, true)
+		e.says(`cue 3.5 "Extra" at 00:10:00 was fired before what was on standby: 3 cues from cue 1 "Doors" on are left out`, true)
 		if v := e.View(); v.Clock != nil {
 			t.Errorf("what it has fired still comes: %+v", v.Clock)
 		}

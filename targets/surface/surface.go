@@ -111,29 +111,6 @@ type View struct {
 	Disarmed []int32   // Program.Cues that would fire by themselves and do not
 }
 
-// ClockCue is a cue that fires by the clock.
-type ClockCue struct {
-	Cue int32     // Program.Cues
-	At  string    // the time of the day, as the show has it
-	Due time.Time // when that comes
-}
-
-// Left is how long it is until the cue is due: whole seconds, rounded up, at
-// least 0.
-func (c *ClockCue) Left() time.Duration {
-	return max(0, (time.Until(c.Due) + time.Second - 1).Truncate(time.Second))
-}
-
-// Code is what is known of the timecode. State is silent, still, locked, or
-// coasting when it was heard a moment ago; "" where none is followed. Label is
-// where it is, "" when nobody knows.
-type Code struct {
-	State string
-	Label string
-	Back  bool  // it runs backwards
-	Next  int32 // the cue that it fires next, or -1
-}
-
 // Alert is a text for operators.
 type Alert struct {
 	At   time.Time

@@ -9,7 +9,7 @@ import (
 // Way is one way in for people: where a kind of surface listens, or the file
 // that it reads, and who has come in by it. Its JSON field names are stable.
 type Way struct {
-	Kind    string   `json:"kind"`              // http, https, osc.udp, osc.tcp, osc.slip, midi or keys
+	Kind    string   `json:"kind"`              // http, https, osc.udp, osc.tcp, osc.slip, midi, keys or timecode
 	At      string   `json:"at"`                // address or file
 	Surface string   `json:"surface,omitempty"` // of the plan, where the way leads to one alone
 	Clients []Client `json:"clients"`           // the last seen first

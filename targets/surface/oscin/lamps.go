@@ -131,6 +131,7 @@ func picture(v *surface.View, only string, say func(address string, args ...osc.
 	trial(v.Trial, say)
 	number, label := v.StandbyCue()
 	say("/standby", osc.String(clean(number)), osc.String(clean(label)))
+	byItself(v, say)
 	var names []osc.Arg
 	for _, d := range v.Away {
 		names = append(names, osc.String(v.Program.Devices[d].Name))
@@ -160,6 +161,30 @@ func trial(t *surface.Trial, say func(address string, args ...osc.Arg)) {
 		args = append(args, osc.String(clean(text)))
 	}
 	say("/trial", args...)
+}
+
+// byItself tells what fires by the clock and the timecode.
+func byItself(v *surface.View, say func(address string, args ...osc.Arg)) {
+	cue := func(i int32) (number, label, at osc.Arg) {
+		if i < 0 {
+			return osc.String(""), osc.String(""), osc.String("")
+		}
+		q := &v.Program.Cues[i]
+		return osc.String(clean(q.Number)), osc.String(clean(q.Label)), osc.String(v.MomentOf(i))
+	}
+	next, left := int32(-1), time.Duration(0)
+	if v.Clock != nil {
+		next, left = v.Clock.Cue, v.Clock.Left(time.Now())
+	}
+	number, label, at := cue(next)
+	say("/clock", number, label, at, osc.Int32(int32(left/time.Second)))
+	number, label, at = cue(v.Code.Next)
+	say("/timecode", osc.String(v.Code.State), osc.String(v.Code.Label), osc.Bool(v.Code.Back), number, label, at)
+	var off []osc.Arg
+	for _, number := range v.DisarmedNumbers() {
+		off = append(off, osc.String(clean(number)))
+	}
+	say("/disarmed", off...)
 }
 
 // grid tells the page and every place of a surface.

@@ -106,7 +106,7 @@ func (p *peer) subscribe(parts []string, args []osc.Arg) {
 }
 
 // plainly are the messages without arguments of their own that name nothing.
-var plainly = map[string]surface.Kind{"rundown/go": surface.Go, "rundown/back": surface.Back, "rundown/skip": surface.Skip,
+var plainly = map[string]surface.Kind{"rundown/go": surface.Go, "rundown/back": surface.Back, "rundown/skip": surface.Skip, "rundown/disarm": surface.Disarm, "rundown/arm": surface.Arm,
 	"everything/stop": surface.StopAll, "everything/resume": surface.Resume, "show/keep": surface.Keep, "show/return": surface.Return}
 
 // meaning is what a message asks for.
@@ -116,6 +116,10 @@ func (p *peer) meaning(parts []string, args []osc.Arg) asked {
 		return p.finger(parts[1:], args[0])
 	case (parts[0] == "destination" || parts[0] == "field") && len(parts) == 3:
 		return p.output(parts[0], parts[1], parts[2])
+	case parts[0] == "cue" && len(parts) == 3 && parts[2] == "disarm":
+		return p.arming(surface.Disarm, parts[1])
+	case parts[0] == "cue" && len(parts) == 3 && parts[2] == "arm":
+		return p.arming(surface.Arm, parts[1])
 	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "take":
 		return p.holding(surface.TakeOver, parts[1])
 	case parts[0] == "surface" && len(parts) == 3 && parts[2] == "give":
@@ -163,6 +167,15 @@ func (p *peer) finger(place []string, value osc.Arg) asked {
 		return p.refused(kind, 1, noSurface)
 	}
 	return asked{kind, at, 1, func(n uint64) surface.Answer { return move(at, int32(row), int32(column), n) }}
+}
+
+// arming has a cue fire by itself, or not.
+func (p *peer) arming(kind surface.Kind, number string) asked {
+	cue := p.s.desk.View().CueNumbered(number)
+	if cue < 0 {
+		return p.refused(kind, 0, "there is no cue of that number")
+	}
+	return p.give(kind, -1, cue, -1, 0)
 }
 
 // holding takes a surface over or gives it back.

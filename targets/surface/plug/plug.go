@@ -34,7 +34,7 @@ func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, 
 	for missed := false; ctx.Err() == nil; {
 		d, err := open(path)
 		if err == nil {
-			log.Info("a surface is there", "file", path)
+			log.Info("a device is there", "file", path)
 			missed = false
 			once := plain(d.File)
 			inner, cancel := context.WithCancel(ctx)
@@ -48,12 +48,12 @@ func Follow(ctx context.Context, path string, log *slog.Logger, here *Presence, 
 			stop()
 			_ = d.Close() // endRead may have closed it already
 			if once {
-				log.Info("a surface has ended", "file", path)
+				log.Info("a device has ended", "file", path)
 				return
 			}
-			log.Warn("a surface is gone", "file", path)
+			log.Warn("a device is gone", "file", path)
 		} else if !missed {
-			log.Warn("a surface is not there; it is looked for every second", "file", path, "why", err)
+			log.Warn("a device is not there; it is looked for every second", "file", path, "why", err)
 			missed = true
 		}
 		select {

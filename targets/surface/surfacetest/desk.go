@@ -32,6 +32,8 @@ type Desk struct {
 	held     bool
 	stalled  bool
 	trial    *surface.Trial
+	disarmed map[int32]bool
+	due      time.Time         // of the next cue by the clock
 	holders  map[string]string // by surface name
 	loads    []surface.Load
 	last     map[string]uint64
@@ -62,7 +64,7 @@ func Load(t testing.TB, name string) *program.Program {
 
 // New runs p until the end of the test.
 func New(t testing.TB, p *program.Program) *Desk {
-	d := &Desk{started: time.Now(), last: map[string]uint64{}, holders: map[string]string{}, watchers: map[chan struct{}]bool{}, stop: make(chan struct{})}
+	d := &Desk{started: time.Now(), last: map[string]uint64{}, holders: map[string]string{}, disarmed: map[int32]bool{}, due: time.Now().Add(90 * time.Minute), watchers: map[chan struct{}]bool{}, stop: make(chan struct{})}
 	d.machine = step.New(p)
 	d.state = d.machine.Start()
 	d.publish()
@@ -176,6 +178,8 @@ func (d *Desk) alone(p surface.Press) (surface.Answer, bool) {
 			return surface.Answer{Outcome: surface.Refused, Text: "no show is on trial"}, true
 		}
 		d.trial = nil
+	case surface.Disarm, surface.Arm:
+		d.arm(p)
 	case surface.Up, surface.StopAll, surface.Resume:
 		return surface.Answer{}, false
 	default:
@@ -234,11 +238,39 @@ func (d *Desk) publish() {
 			v.Away = append(v.Away, int32(i))
 		}
 	}
+	d.byItself(v)
 	d.view = v
 	for w := range d.watchers {
 		select {
 		case w <- struct{}{}:
 		default:
+		}
+	}
+}
+
+// arm has a cue fire by itself, or not, or all that can.
+func (d *Desk) arm(p surface.Press) {
+	for i := range d.machine.P.Cues {
+		if d.machine.P.Cues[i].By != program.NoMoment && (p.Cue < 0 || p.Cue == int32(i)) {
+			d.disarmed[int32(i)] = p.Kind == surface.Disarm
+		}
+	}
+}
+
+// byItself fills in what fires by itself: the next cue by the clock always comes
+// in an hour and a half, and the timecode runs and stands.
+func (d *Desk) byItself(v *surface.View) {
+	v.Code = surface.Code{State: "locked", Label: "01:00:00:05", Next: -1}
+	for i := range v.Program.Cues {
+		cue, by := int32(i), v.Program.Cues[i].By
+		switch {
+		case by == program.NoMoment || cue < v.Standby:
+		case d.disarmed[cue]:
+			v.Disarmed = append(v.Disarmed, cue)
+		case by == program.ByClock && v.Clock == nil:
+			v.Clock = &surface.ClockCue{Cue: cue, At: v.MomentOf(cue), Due: d.due}
+		case by == program.ByTimecode && v.Code.Next < 0:
+			v.Code.Next = cue
 		}
 	}
 }

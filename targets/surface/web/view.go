@@ -24,6 +24,7 @@ type snapshot struct {
 	Drifted  []string     `json:"drifted"`
 	Outputs  []output     `json:"outputs"`
 	Surfaces []grid       `json:"surfaces"`
+	moments
 }
 
 type cueWords struct {
@@ -131,6 +132,7 @@ func snapshotOf(v *surface.View, you string) snapshot {
 	for i := range v.Outputs {
 		s.Outputs = append(s.Outputs, rowOf(&v.Outputs[i]))
 	}
+	s.moments = momentsOf(v)
 	for i := range v.Program.Surfaces {
 		s.Surfaces = append(s.Surfaces, gridOf(v, int32(i)))
 	}

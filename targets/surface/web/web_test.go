@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -130,6 +131,40 @@ func TestPress(t *testing.T) {
 	}
 	if p := d.Pressed()[0]; p.By != "web 127.0.0.1" || p.Kind != surface.Down {
 		t.Errorf("pressed %+v", p)
+	}
+}
+
+// TestMoments: what fires by itself, in JSON, and how it is disarmed.
+func TestMoments(t *testing.T) {
+	s := serve(t, surfacetest.New(t, surfacetest.Show(t)), Config{})
+	see := func(press string) (v snapshot) {
+		t.Helper()
+		if press != "" {
+			if _, text := call(t, s, "POST", "/api/press", press); !strings.Contains(text, `"done"`) {
+				t.Errorf("%s: %s", press, text)
+			}
+		}
+		_, text := call(t, s, "GET", "/api/view", "")
+		if err := json.Unmarshal([]byte(text), &v); err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	v := see("")
+	if c := v.Clock; c == nil || c.momentCue != (momentCue{"3.5", "Extra", "21:15:00"}) || c.Left < 80*60_000 || c.Left > 90*60_000 {
+		t.Errorf("by the clock: %+v", c)
+	}
+	if c := v.Timecode; c == nil || *c != (code{"locked", "01:00:00:05", false, momentCue{"4", "Anthem", "01:02:03:04"}}) {
+		t.Errorf("timecode: %+v", c)
+	}
+	if v := see(`{"kind":"disarm","cue":"3.5"}`); v.Clock != nil || fmt.Sprint(v.Disarmed) != "[3.5]" {
+		t.Errorf("one disarmed: %+v", v.moments)
+	}
+	if v := see(`{"kind":"disarm"}`); v.Timecode.Next != (momentCue{}) || fmt.Sprint(v.Disarmed) != "[3.5 4]" {
+		t.Errorf("all disarmed: %+v", v.moments)
+	}
+	if v := see(`{"kind":"arm"}`); v.Clock == nil || fmt.Sprint(v.Disarmed) != "[]" {
+		t.Errorf("armed again: %+v", v.moments)
 	}
 }
 

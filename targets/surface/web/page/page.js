@@ -29,6 +29,7 @@ function numberOption(name, otherwise) {
 let view = null;          // the newest snapshot
 let heard = null;         // when something was heard last: {steady, wall, age}
 let trialEnds = 0;        // of a show on trial, by the steady clock
+let clockDue = 0;         // the cue that the clock fires next, by the steady clock
 let stream = null;        // the open stream: {send, close, kind, fresh}
 let generation = 0;       // of streams: what an old one still says is not heard
 let chosen = options.get("surface");
@@ -128,6 +129,7 @@ function hear(here, message) {
       woken = false;
     }
     heard = { ...clock(), age: view.age };
+    if (view.clock) clockDue = heard.steady + view.clock.left;
     if (view.trial) trialEnds = heard.steady + view.trial.left;
     draw();
   } else if (message.alive) {
@@ -485,10 +487,36 @@ function drawTrial() {
   announced.left = left;
 }
 
+// countdown is a time that is left, h:mm:ss.
+function countdown(ms) {
+  const s = Math.max(0, Math.ceil(ms / 1000)), two = (n) => String(n).padStart(2, "0");
+  return Math.floor(s / 3600) + ":" + two(Math.floor(s / 60) % 60) + ":" + two(s % 60);
+}
+
+// firesNext is the cue that fires by itself next, by the clock before the timecode.
+const firesNext = () => (view && view.clock) || (view && view.timecode && view.timecode.next.number && view.timecode.next) || null;
+
+// drawMoments says what fires by itself, and when.
+function drawMoments() {
+  const { clock: byClock, timecode: code, disarmed } = view || { disarmed: [] };
+  const words = [], cue = (c) => "cue " + c.number + " " + c.label + " at " + c.at;
+  if (byClock) words.push("By the clock: " + cue(byClock) + ", in " + countdown(clockDue - performance.now()));
+  if (code) words.push((code.state ? "Timecode " + code.state + (code.label ? " " + code.label : "") + (code.back ? ", backwards" : "") : "No timecode is followed") + (code.next.number ? "; next is " + cue(code.next) : ""));
+  if (disarmed.length) words.push("Disarmed: " + disarmed.join(", "));
+  $("moments").hidden = !words.length;
+  text("moments-word", words.join("\n"));
+  const next = firesNext();
+  $("disarm").hidden = !next;
+  $("arm").hidden = !disarmed.length;
+  disarmKey.page = next ? next.number : ""; // another cue under a finger that holds ends the hold
+  if (next) put($("disarm").firstElementChild, "Disarm " + next.number);
+}
+
 function drawRest() {
   drawHolder();
   drawTrial();
   drawOutputs();
+  drawMoments();
   text("standby", view.standby.number ? "Standby: cue " + view.standby.number + " " + view.standby.label : "Standby: the rundown is at its end");
   $("held").hidden = !view.held;
   $("waiting").hidden = view.running === view.onDisk;
@@ -588,6 +616,7 @@ function tellLink() {
     if (was === "stale" && state === "fresh") dropped = 0;
   }
   drawTrial();
+  drawMoments();
   if ($("check").open) check();
 }
 
@@ -595,7 +624,7 @@ function tellLink() {
 
 function fixedKey(id, guarded, request) {
   const node = $(id);
-  const key = { node, place: id, word: "", busy: false, free: ["stop", "keep", "return", "take"].includes(id), name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
+  const key = { node, place: id, word: "", busy: false, free: ["stop", "keep", "return", "take", "disarm", "arm"].includes(id), name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
   key.write = () => { node.setAttribute("aria-disabled", String(!armed())); put(node.querySelector(".word"), key.word || (guarded ? "hold" : "")); };
   wire(key);
   return key;
@@ -605,10 +634,14 @@ function fixedKey(id, guarded, request) {
 const onSurface = (kind) => ({ kind, surface: surfaceShown().name });
 const takeKey = fixedKey("take", true, () => onSurface(surfaceShown().holder === view.you ? "give" : "take"));
 
+const disarmKey = fixedKey("disarm", true, () => ({ kind: "disarm", cue: disarmKey.page }));
+
 const fixed = [
   takeKey,
+  disarmKey,
   fixedKey("keep", false, () => ({ kind: "keep" })),
   fixedKey("return", true, () => ({ kind: "return" })),
+  fixedKey("arm", true, () => ({ kind: "arm" })),
   fixedKey("go", false, () => onSurface("go")),
   fixedKey("back", false, () => onSurface("back")),
   fixedKey("skip", false, () => onSurface("skip")),
