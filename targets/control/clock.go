@@ -1,6 +1,7 @@
 package control
 
 import (
+	"sync/atomic"
 	"time"
 )
 
@@ -10,6 +11,7 @@ type clock interface {
 	now() int64
 	alarm() (alarm, error)
 	wall() time.Time // what the clock on the wall shows, which people and networks set
+	shift(by int64)  // puts it on, or back
 }
 
 // alarm rings once at a moment of a clock, never before it. Only the
@@ -24,12 +26,18 @@ type alarm interface {
 // had passed.
 type monotonic struct {
 	start time.Time
-	at    int64
+	at    atomic.Int64
 }
 
-func startClock(at int64) *monotonic { return &monotonic{time.Now(), at} }
+func startClock(at int64) *monotonic {
+	c := &monotonic{start: time.Now()}
+	c.at.Store(at)
+	return c
+}
 
-func (c *monotonic) now() int64 { return c.at + time.Since(c.start).Microseconds() }
+func (c *monotonic) now() int64 { return c.at.Load() + time.Since(c.start).Microseconds() }
+
+func (c *monotonic) shift(by int64) { c.at.Add(by) }
 
 // wall has no reading of the monotonic clock, so that it is what was set.
 func (c *monotonic) wall() time.Time { return time.Now().Round(0) }
@@ -53,7 +61,7 @@ func (a *timerAlarm) set(due int64, _ bool) {
 	if due < 0 {
 		return
 	}
-	wait := time.Until(a.clock.start.Add(time.Duration(due-a.clock.at) * time.Microsecond))
+	wait := time.Until(a.clock.start.Add(time.Duration(due-a.clock.at.Load()) * time.Microsecond))
 	if a.timer == nil {
 		a.timer = time.AfterFunc(wait, func() { ring(a.ring) })
 		return

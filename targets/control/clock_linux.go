@@ -18,7 +18,7 @@ func (c *monotonic) alarm() (alarm, error) {
 	if err != nil {
 		return nil, fmt.Errorf("a timer of the system cannot be had: %w", err)
 	}
-	a := &kernelAlarm{fd: fd, file: os.NewFile(uintptr(fd), "timer"), ring: make(chan struct{}, 1)}
+	a := &kernelAlarm{clock: c, fd: fd, file: os.NewFile(uintptr(fd), "timer"), ring: make(chan struct{}, 1)}
 	if a.base, err = c.kernelBase(); err != nil {
 		_ = a.file.Close()
 		return nil, err
@@ -27,7 +27,7 @@ func (c *monotonic) alarm() (alarm, error) {
 	return a, nil
 }
 
-// kernelBase is the kernel's clock when this one is at zero, in nanoseconds.
+// kernelBase is the kernel's clock when this one was started, in nanoseconds.
 // Between reading the one and the other time passes, a lot of it when the
 // processor is taken away just then: so the nearest of several readings counts,
 // and ours is read first, so that what is left makes an alarm late, never early.
@@ -36,7 +36,7 @@ func (c *monotonic) kernelBase() (int64, error) {
 	base := int64(math.MaxInt64)
 	for range readings {
 		var ts unix.Timespec
-		at := c.at*int64(time.Microsecond) + time.Since(c.start).Nanoseconds()
+		at := time.Since(c.start).Nanoseconds()
 		if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
 			return 0, fmt.Errorf("the clock of the system cannot be read: %w", err)
 		}
@@ -48,7 +48,8 @@ func (c *monotonic) kernelBase() (int64, error) {
 type kernelAlarm struct {
 	fd      int
 	file    *os.File
-	base    int64 // the kernel's clock at power-on, in nanoseconds; it may be negative
+	base    int64 // the kernel's clock when ours started, in nanoseconds
+	clock   *monotonic
 	ring    chan struct{}
 	reading sync.WaitGroup
 
@@ -66,7 +67,7 @@ func (a *kernelAlarm) set(due int64, exactly bool) {
 	defer a.mu.Unlock()
 	a.due = 0
 	if due >= 0 {
-		a.due = max(1, a.base+due*int64(time.Microsecond)) // a moment that has passed rings at once
+		a.due = max(1, a.base+(due-a.clock.at.Load())*int64(time.Microsecond)) // a moment that has passed rings at once
 	}
 	if exactly && a.due > early {
 		a.wind(a.due - early)

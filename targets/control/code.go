@@ -89,7 +89,11 @@ func (c *Controller) follow(m chase.Move) {
 		}
 		switch before := (m.Frame - q.Moment + day) % day; {
 		case before < m.Ran:
-			c.strike(int32(i), c.show.state.Now)
+			if c.idle() != "" {
+				c.pair.passed(int32(i))
+			} else {
+				c.strike(int32(i), c.show.state.Now)
+			}
 		case m.Jumped && m.Was >= 0 && q.Moment > m.Was && q.Moment <= m.Frame && c.armed(int32(i)):
 			c.alert("controller", "the timecode has jumped over "+c.momentWords(int32(i))+": it is not fired")
 		}

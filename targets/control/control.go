@@ -63,6 +63,10 @@ type Options struct {
 	// least every half a second. It may not wait. A loop that hangs does not call it.
 	Turned func()
 
+	// Pair, when set, is the other controller: this one sends only while it is told
+	// to lead. Dir has to be set.
+	Pair Pair
+
 	clock func(at int64) clock // of tests
 	dial  dial                 // of tests
 }
@@ -77,6 +81,7 @@ type Controller struct {
 	ended   chan struct{} // the loop has ended
 	stop    chan context.Context
 	counts  counts
+	pair    *pairing             // nil when there is no other controller
 	seen    atomic.Pointer[show] // of which Figures tells: its program and lines never change
 
 	newest   atomic.Pointer[surface.View]
@@ -152,6 +157,9 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	if c.bell, err = c.clock.alarm(); err != nil {
 		return nil, err
 	}
+	if opts.Pair != nil {
+		c.pair = &pairing{Pair: opts.Pair, before: before}
+	}
 	if err := c.begin(before); err != nil {
 		c.bell.close()
 		return nil, err
@@ -162,11 +170,17 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 	c.flush()
 	go c.loop()
 	c.watchFile()
+	if c.pair != nil {
+		c.pair.Join(member{c})
+	}
 	return c, nil
 }
 
 // begin opens the journal and the lines.
 func (c *Controller) begin(before *past) error {
+	if c.pair != nil {
+		return c.open(before) // lines are for who leads
+	}
 	lines, err := c.connect(c.show, nil)
 	if err != nil {
 		return err
@@ -272,7 +286,8 @@ func (c *Controller) turns() {
 
 // turn lets time pass until now and then does something.
 func (c *Controller) turn(do func()) {
-	if c.stopping { // time stands still: nothing more is set off
+	defer c.tellPair(false)
+	if c.stopping || c.idle() != "" { // time stands still: nothing more is set off
 		if do != nil {
 			do()
 		}
@@ -384,6 +399,7 @@ func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
 	if c.journal != nil {
 		c.journal.Gather(r)
 	}
+	c.pair.outcome(r)
 	c.count(l, j, at, answer, err)
 }
 
@@ -392,6 +408,10 @@ func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
 func (c *Controller) note(r journal.Record) {
 	if c.journal != nil {
 		r.At = c.show.state.Now
+		if c.pair != nil {
+			r.Time = time.Now().UnixMicro()
+			c.pair.note(r)
+		}
 		if c.journal.Gather(r) == 0 {
 			c.gap.Store(true)
 		}
@@ -436,6 +456,7 @@ func (c *Controller) rest() {
 		c.publish()
 	}
 	c.keep()
+	c.tellPair(false)
 	c.flush()
 }
 
@@ -460,17 +481,18 @@ func (c *Controller) set() {
 	if c.soon > 0 {
 		next = c.soon
 	}
-	if due := c.settles(); due >= 0 && !c.stopping {
+	idle := c.stopping || c.idle() != ""
+	if due := c.settles(); due >= 0 && !idle {
 		next = min(next, due)
 	}
-	if c.trial != nil && !c.stopping {
+	if c.trial != nil && !idle {
 		next = min(next, c.trial.until)
 	}
 	exactly := false
-	if _, due := c.show.state.Next(); due != state.Off && !c.stopping && due <= next {
+	if _, due := c.show.state.Next(); due != state.Off && !idle && due <= next {
 		next, exactly = due, true
 	}
-	if due := c.show.moments.rings(); due >= 0 && !c.stopping && due <= next {
+	if due := c.show.moments.rings(); due >= 0 && !idle && due <= next {
 		next, exactly = due, true
 	}
 	if c.bellAt > c.clock.now() && c.bellAt <= next {
@@ -483,6 +505,10 @@ func (c *Controller) set() {
 // Stop ends the show in order: no press is taken any more, what waits for the
 // devices is sent until ctx ends, and the journal is closed.
 func (c *Controller) Stop(ctx context.Context) error {
+	if c.pair != nil {
+		c.pair.Leave(ctx)
+		defer c.pair.Close()
+	}
 	select {
 	case c.stop <- ctx:
 	default: // somebody else does

@@ -1,6 +1,7 @@
 package control
 
 import (
+	"encoding/binary"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -27,8 +28,11 @@ type pending struct {
 // Press applies a press.
 func (c *Controller) Press(p surface.Press) (a surface.Answer) {
 	came := time.Now()
+	if p.Kind == surface.SwitchOver {
+		return c.switchOver(&p)
+	}
 	if c.atOnce(func() { a = c.press(&p, came) }) {
-		return a
+		return c.known(a)
 	}
 	return c.queued(&pending{press: p, came: came, answer: make(chan surface.Answer, 1)})
 }
@@ -37,7 +41,8 @@ func (c *Controller) Press(p surface.Press) (a surface.Answer) {
 func (c *Controller) queued(w *pending) surface.Answer {
 	do := func() {
 		if w.taken.CompareAndSwap(false, true) {
-			w.answer <- c.press(&w.press, w.came)
+			a := c.press(&w.press, w.came)
+			c.afterTelling(func() { w.answer <- a })
 		}
 	}
 	select {
@@ -49,14 +54,14 @@ func (c *Controller) queued(w *pending) surface.Answer {
 	defer late.Stop()
 	select {
 	case a := <-w.answer:
-		return a
+		return c.known(a)
 	case <-late.C:
 	case <-c.ended:
 	}
 	if w.taken.CompareAndSwap(false, true) {
 		return c.busy(&w.press)
 	}
-	return <-w.answer
+	return c.known(<-w.answer)
 }
 
 // busy refuses a press that did not come to its turn.
@@ -71,7 +76,11 @@ func (c *Controller) busy(p *surface.Press) surface.Answer {
 
 // pressed is a press and its outcome, as the journal has it.
 func pressed(p *surface.Press, a surface.Answer, at int64) journal.Record {
-	return journal.Record{Kind: journal.Press, At: at, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(a.Outcome), By: p.By, Text: a.Text}
+	r := journal.Record{Kind: journal.Press, At: at, A: int32(p.Kind), B: what(p), C: p.Surface, D: int32(a.Outcome), By: p.By, Text: a.Text}
+	if p.Number != 0 {
+		r.Data = binary.AppendUvarint(nil, p.Number)
+	}
+	return r
 }
 
 // atOnce does something here and now if nobody owns the show and nothing
@@ -130,10 +139,12 @@ func refused(reason step.Reason, text string) surface.Answer {
 
 // judge says whether a press may be done; Done means that it may.
 func (c *Controller) judge(p *surface.Press) surface.Answer {
-	s := c.show
+	s, idle := c.show, c.idle()
 	switch {
 	case c.stopping:
 		return refused(step.NoReason, "the show is being stopped")
+	case idle != "":
+		return refused(step.NoReason, idle)
 	case !s.meets(p):
 		return refused(step.NoReason, "another show has been loaded")
 	case p.Judged != nil:
@@ -300,6 +311,10 @@ func (c *Controller) publish() {
 	s, last := c.show, c.newest.Load()
 	c.seen.Store(s)
 	v := &surface.View{Program: s.p, At: time.Now(), Show: s.p.Show, Running: s.digest, OnDisk: *c.onDisk.Load(), Held: c.held, Alerts: c.past}
+	if c.pair != nil {
+		standing := c.pair.Standing()
+		v.Pair = &standing
+	}
 	if c.before != nil {
 		v.Before, v.RanBefore = c.before.p, c.before.digest
 	}

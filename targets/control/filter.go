@@ -1,6 +1,9 @@
 package control
 
 import (
+	"encoding/binary"
+
+	"cuewright/targets/journal"
 	"cuewright/targets/surface"
 )
 
@@ -51,6 +54,13 @@ func (f *filter) repeated(p *surface.Press, now int64) bool {
 	last, ok := f.downs[k]
 	f.downs[k] = now
 	return ok && now-last < bounceTime
+}
+
+// heard remembers a press of which the journal tells.
+func (f *filter) heard(r journal.Record, now int64) {
+	if n, _ := binary.Uvarint(r.Data); n != 0 {
+		f.numbered(&surface.Press{By: r.By, Number: n}, now)
+	}
 }
 
 func (f *filter) numbered(p *surface.Press, now int64) bool {

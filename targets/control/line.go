@@ -38,7 +38,10 @@ type line struct {
 	tally   tally
 
 	datagrams bool
+	reads     bool         // the device is read before anything is sent
 	under     atomic.Int32 // jobs that wait or are being sent; only the loop adds to it
+
+	first chan struct{} // closed when the device was asked for the first time
 
 	up     atomic.Bool
 	met    atomic.Bool // it has been well once
@@ -50,8 +53,9 @@ type line struct {
 type boss interface {
 	became(l *line, m job, at int, answer string, err error) // of one message
 	health(l *line, well bool, why string)
-	said(l *line, what string) // for operators
-	mail(l *line)              // there is something in the mailbox
+	said(l *line, what string)               // for operators
+	mail(l *line)                            // there is something in the mailbox
+	leaves(ctx context.Context, j job) error // waits until a job may be sent
 }
 
 // job is messages that go together.
@@ -65,6 +69,8 @@ type job struct {
 	at       int64     // show time
 	wish     *wish     // that they are to meet, or nil
 	pressed  time.Time // when the press came that set them off; zero when none did
+
+	epoch, piece uint64 // of a pair: where the other one is told of them
 }
 
 // poll is a request that asks how a device is.
@@ -87,7 +93,7 @@ const queued = 256
 const probeEvery = time.Second
 
 func newLine(d program.Device, b boss, dial dial) (*line, error) {
-	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1), look: make(chan struct{}, 1),
+	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1), look: make(chan struct{}, 1), first: make(chan struct{}),
 		datagrams: d.Wire == "osc.udp"}
 	l.ctx, l.cancel = context.WithCancel(context.Background())
 	l.up.Store(true)
@@ -123,7 +129,7 @@ type fate struct {
 // failure is left to the line's goroutine, since the loop cannot wait for
 // itself.
 func (l *line) put(j job) fate {
-	if l.datagrams && l.under.Load() == 0 && l.shut() == nil {
+	if l.datagrams && j.piece == 0 && l.under.Load() == 0 && l.shut() == nil {
 		f := fate{taken: true, sent: true}
 		f.done, f.answer, f.err = l.link.send(soon{l.ctx, time.Now().Add(soonEnough)}, j.messages)
 		return f
@@ -184,6 +190,7 @@ func (l *line) run() {
 	} else {
 		l.reach()
 	}
+	l.readFirst()
 	for {
 		var late, again <-chan time.Time
 		if l.behind.Load() {
@@ -197,7 +204,11 @@ func (l *line) run() {
 			if !more {
 				return
 			}
-			l.send(j)
+			if err := l.boss.leaves(l.ctx, j); err != nil {
+				l.told(j, 0, len(j.messages), "", err)
+			} else {
+				l.send(j)
+			}
 			l.under.Add(-1)
 		case <-l.kick: // to look for a refusal in a while
 		case <-l.look:
@@ -214,6 +225,22 @@ func (l *line) run() {
 		}
 	}
 }
+
+// readFirst waits, not for long, until the device has been asked how it is.
+func (l *line) readFirst() {
+	if !l.reads || len(*l.polls.Load()) == 0 {
+		return
+	}
+	select {
+	case <-l.first:
+	case <-time.After(readTime):
+	case <-l.ctx.Done():
+	}
+}
+
+// readTime is how long a device may take to say how it is, when it is read
+// before anything is sent.
+const readTime = 300 * time.Millisecond
 
 // reach looks whether the device can be reached, when there is nothing that it
 // can be asked.
@@ -356,6 +383,11 @@ func (l *line) ask() {
 			if due[q].Before(next) {
 				next = due[q]
 			}
+		}
+		select {
+		case <-l.first:
+		default:
+			close(l.first)
 		}
 		if failed == 0 && len(polls) > 0 {
 			l.well()

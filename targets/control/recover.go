@@ -272,8 +272,17 @@ func (c *Controller) open(before *past) error {
 	if unkept != nil { // a show that does not start is worse than one without a journal
 		c.alert("controller", "the program cannot be kept beside the journal: "+unkept.Error()+"; until it can, the show would begin anew after a power cut")
 	}
+	if c.pair == nil {
+		c.goOn(before)
+	}
+	return nil
+}
+
+// goOn goes on from where a show was. After a cut its scripts are ended, and it
+// is held.
+func (c *Controller) goOn(before *past) {
 	if before == nil {
-		return nil
+		return
 	}
 	if before.cut {
 		c.held = true
@@ -282,12 +291,10 @@ func (c *Controller) open(before *past) error {
 	for _, text := range before.texts {
 		c.alert("controller", text)
 	}
-	if !before.cut {
-		return nil
+	if before.cut {
+		c.missedBefore(before.at)
+		c.wishes()
 	}
-	c.missedBefore(before.at)
-	c.wishes()
-	return nil
 }
 
 // trouble hears from the journal that the disk takes no more, or does again.
@@ -371,11 +378,13 @@ func (c *Controller) snapshot() {
 		return
 	}
 	c.gap.Store(false) // it comes back when this one is lost as well
+	c.tellPair(false)
 	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, By: c.show.disarmedNumbers(), Data: c.show.encode()}
 	if c.trial != nil {
 		r.A = tried
 	}
 	c.note(r)
+	c.tellPair(true)
 	c.kept = c.journal.Size()
 }
 

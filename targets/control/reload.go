@@ -111,6 +111,9 @@ func (c *Controller) prepare(w *swap) error {
 	if c.stopping {
 		return errors.New("the show is being stopped")
 	}
+	if why := c.idle(); why != "" {
+		return errors.New(why)
+	}
 	if c.trial != nil {
 		return errOnTrial
 	}

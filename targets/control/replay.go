@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"cuewright/macro/program"
 	"cuewright/sim/story"
@@ -78,6 +79,7 @@ func (r *replay) snapshot(x journal.Record) error {
 		return err
 	}
 	next := newShow(p, x.Text)
+	next.disarm(strings.Fields(x.By))
 	if err := next.decode(x.Data); err != nil {
 		return r.differs(x, "%v", err)
 	}
@@ -116,7 +118,9 @@ func (r *replay) event(x journal.Record) error {
 		return r.differs(x, "the event does not fit the show")
 	}
 	r.Events++
+	s.before.CopyFrom(s.state)
 	s.effects = s.m.Apply(s.state, e, s.effects[:0])
+	s.want(e, s.effects)
 	s.batches = bundle(s.index, s.effects, s.batches)
 	for _, b := range s.batches {
 		r.due = append(r.due, b.indexes...)

@@ -30,7 +30,12 @@ func (c *Controller) give(b *batch) {
 		b.job.messages[i] = &s.p.Messages[index]
 	}
 	b.fate = fate{}
-	if l := s.lines[b.device]; l != nil && (!c.held || c.granting != nil) {
+	switch l := s.lines[b.device]; {
+	case l == nil || c.held && c.granting == nil:
+	case c.pair != nil: // it goes out once the other one knows
+		c.pair.later = append(c.pair.later, parcel{l, b.job})
+		b.fate.taken = true
+	default:
 		b.fate = l.put(b.job)
 	}
 }

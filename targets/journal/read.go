@@ -211,3 +211,21 @@ func Since(dir string) (records []Record, torn []Torn, err error) {
 	}
 	return nil, torn, nil
 }
+
+// Next reads one record from the front of bytes as Record.Append makes them,
+// and gives what is left of them.
+func Next(data []byte) (Record, []byte, error) {
+	if len(data) < frameHead {
+		return Record{}, nil, errBody
+	}
+	length := binary.LittleEndian.Uint32(data)
+	if length > MaxRecord || int(length) > len(data)-frameHead {
+		return Record{}, nil, errBody
+	}
+	body := data[frameHead : frameHead+int(length)]
+	if crc32.Checksum(body, castagnoli) != binary.LittleEndian.Uint32(data[4:]) {
+		return Record{}, nil, errBody
+	}
+	r, err := decode(body)
+	return r, data[frameHead+int(length):], err
+}

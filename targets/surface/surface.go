@@ -18,21 +18,22 @@ type Kind uint8
 
 // The kinds of press.
 const (
-	Down     Kind = iota // a finger goes down on Button
-	Up                   // and comes up
-	Go                   // fire Cue, or the one on standby when Cue is -1
-	Back                 // standby goes back by one cue; nothing is fired
-	Skip                 // standby goes on by one cue; nothing is fired
-	StopAll              // every running script ends, pictures stay
-	Resume               // an operator lets a restarted controller send again
-	Resend               // what Destination should show is sent again
-	Keep                 // the show on trial stays
-	Return               // the show on trial goes now: the one before comes back
-	TakeOver             // from now only By's presses count on Surface
-	GiveBack             // and everybody's again; Surface -1 is all that By has taken
-	Disarm               // Cue, or with -1 every cue, does not fire by the clock or the timecode
-	Arm                  // it does again
-	Adopt                // what Destination was seen to be is what the show wants from now on
+	Down       Kind = iota // a finger goes down on Button
+	Up                     // and comes up
+	Go                     // fire Cue, or the one on standby when Cue is -1
+	Back                   // standby goes back by one cue; nothing is fired
+	Skip                   // standby goes on by one cue; nothing is fired
+	StopAll                // every running script ends, pictures stay
+	Resume                 // an operator lets a restarted controller send again
+	Resend                 // what Destination should show is sent again
+	Keep                   // the show on trial stays
+	Return                 // the show on trial goes now: the one before comes back
+	TakeOver               // from now only By's presses count on Surface
+	GiveBack               // and everybody's again; Surface -1 is all that By has taken
+	Disarm                 // Cue, or with -1 every cue, does not fire by the clock or the timecode
+	Arm                    // it does again
+	Adopt                  // what Destination was seen to be is what the show wants from now on
+	SwitchOver             // the other controller of a pair is to lead, or this one when nobody does
 
 	Kinds // how many there are
 )
@@ -89,6 +90,7 @@ type View struct {
 	OnDisk  string // digest of the file it came from, or WithErrors; another one means that a change waits or was refused
 	Held    bool   // nothing is sent until Resume
 	Trial   *Trial // the program is on trial; nil when it is there to stay
+	Pair    *Pair  // nil when there is but one controller
 
 	// Before is the program that ran before this one, and RanBefore its digest, so
 	// that a press that met a reload can be told from one that is late; nil and ""
