@@ -73,7 +73,7 @@ at the desk, rehearses the show without the gear, and sends it to the devices.
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return err })
 	root.AddCommand(newCheck(s), newFmt(s), newExplain(s), newCompile(s), newMessages(s), newRehearse(s), newSend(s),
 		newProve(s), newDiff(s), newSpare(s), newTies(s),
-		newBenchDevices(s), newRun(s), newStatus(s), newInstallUnit(s), newLog(s), newReplay(s), newVersion(s), newLanguage())
+		newBenchDevices(s), newRun(s), newStatus(s), newWitness(s), newInstallUnit(s), newLog(s), newReplay(s), newVersion(s), newLanguage())
 	root.SetHelpCommand(newHelp())
 	for _, c := range root.Commands() {
 		c.Flags().VisitAll(onlyOnce)

@@ -51,6 +51,11 @@ func newRun(s streams) *cobra.Command {
 happens is kept in a journal: after a power cut the show stands where it was, its scripts
 ended, and sends nothing before somebody resumes; outputs are left as they are.
 
+Two controllers run one show as a pair: --pair A on one, --pair B on the other, and a witness on
+a third machine. One leads and sends; the other follows it step by step, takes no press, and
+takes over in less than a second when it is gone. Nothing goes back by itself: one press
+(switch) lets the other one lead.
+
 Lines on the input press too; "help" lists the words. SIGHUP loads the show again, SIGTERM
 and Ctrl-C end it in order. "status" asks how it is, "install-unit" makes it a service.
 
@@ -58,7 +63,9 @@ and Ctrl-C end it in order. "status" asks how it is, "install-unit" makes it a s
 
 ` + exitHelp,
 		Example: `  cuewright run final.show --state final.state
-  cuewright run final.show --state final.state --to deck=http://127.0.0.1:9203`,
+  cuewright run final.show --state final.state --to deck=http://127.0.0.1:9203
+  cuewright run final.show --state final.state --pair A --pair-listen 192.0.2.1:4270 \\
+    --pair-with 192.0.2.2:4270 --pair-witness 192.0.2.3:4270 --pair-secret-file secret`,
 		Args: need("a show or a compiled show", 1, 1),
 		RunE: func(_ *cobra.Command, args []string) error { return f.run(s, args[0]) },
 	}
@@ -72,6 +79,7 @@ type runFlags struct {
 	to         []string
 	bundles    bool
 	kinds      []runSurface
+	pair       pairFlags
 }
 
 func newRunFlags() *runFlags { return &runFlags{kinds: runSurfaces()} }
@@ -84,6 +92,7 @@ func (f *runFlags) add(to *pflag.FlagSet) {
 	for _, k := range f.kinds {
 		k.flags(to)
 	}
+	f.pair.add(to)
 }
 
 // check says what is wrong with the flags for a show.
@@ -99,7 +108,7 @@ func (f *runFlags) check(p *program.Program) error {
 			return err
 		}
 	}
-	return nil
+	return f.pair.check(f.state)
 }
 
 // claim takes the folder of the state, if there is to be one.
@@ -132,15 +141,26 @@ func (f *runFlags) run(s streams, path string) error {
 	if err != nil {
 		out.log.Warn(err.Error())
 	}
-	desk, err := control.Start(r.Program, control.Options{Dir: f.state, Env: os.Getenv, Bundles: f.bundles, Log: out.log, Turned: manager.Turned,
+	other, err := f.pair.open(f.state, out.log)
+	if err != nil {
+		fmt.Fprintf(s.err, "cuewright: %v\n", err)
+		return exit(exitFindings)
+	}
+	desk, err := control.Start(r.Program, control.Options{Pair: other, Dir: f.state, Env: os.Getenv, Bundles: f.bundles, Log: out.log, Turned: manager.Turned,
 		Load:    func() prepare.Result { return prepare.Day(today()).Any(path, prepare.Disk) },
 		Devices: elsewhere(f.to)})
 	if err != nil {
+		if other != nil {
+			other.Close()
+		}
 		fmt.Fprintf(s.err, "cuewright: %v\n", coded(err))
 		return exit(exitFindings)
 	}
 	if f.state == "" {
 		out.said("no --state: no journal is kept, and after a power cut the show begins anew")
+	}
+	if text := f.pair.warning(); text != "" {
+		out.log.Warn(text)
 	}
 	return (&runner{streams: s, folder: folder, desk: desk, kinds: f.kinds, out: out, manager: manager}).run()
 }

@@ -27,12 +27,13 @@ const runHelp = `  press PAGE R.C     tap a button
   trial    trial 90s DIGEST   load it on trial; reload takes a digest too
   keep    return     keep the show on trial, or have the one before back now
   take NAME    give NAME   take a surface over, or give it back to all
+  switch             the other controller of a pair leads, or this one when nobody does
   state              what is held, away, changed by others; standby and lamps
   help    quit
 `
 
 // runWords are the words that a line can begin with.
-var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "disarm", "arm", "outputs", "resend", "adopt", "reload", "trial", "keep", "return", "take", "give", "state", "help", "quit"}
+var runWords = []string{"press", "hold", "go", "back", "skip", "stop", "resume", "disarm", "arm", "outputs", "resend", "adopt", "reload", "trial", "keep", "return", "take", "give", "switch", "state", "help", "quit"}
 
 // readLines presses what the input says, until its end, or until it says quit.
 func readLines(in io.Reader, desk *control.Controller, out *console, quit chan<- struct{}) {
@@ -93,6 +94,8 @@ func runLine(desk *control.Controller, words []string) (string, *mistake) {
 		press.Kind = surface.Back
 	case "skip":
 		press.Kind = surface.Skip
+	case "switch":
+		press.Kind = surface.SwitchOver
 	case "stop":
 		press.Kind = surface.StopAll
 	case "resume":
@@ -196,6 +199,9 @@ func stateWords(v *surface.View) string {
 		for _, text := range t.Stays {
 			fmt.Fprintf(&b, "\n  stays: %s", text)
 		}
+	}
+	if v.Pair != nil {
+		b.WriteString(", " + v.Pair.Words())
 	}
 	if v.Held {
 		b.WriteString(", held: `resume` lets it send")

@@ -54,6 +54,9 @@ func (r *reader) entry(x journal.Record) Entry {
 		if x.A == 1 {
 			e.Came = "goes on after a cut"
 		}
+		if x.A == sessionFollows {
+			e.Came = "follows the other controller"
+		}
 		r.lost, e.Program = true, x.Text
 	case journal.Snapshot:
 		begins := r.lost
@@ -162,7 +165,7 @@ func (r *reader) event(e *Entry, x journal.Record) {
 }
 
 var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
-	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Adopt: "adopt",
+	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Adopt: "adopt", surface.SwitchOver: "switch over",
 	surface.Keep: "keep the show on trial", surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back",
 	surface.Disarm: "disarm", surface.Arm: "arm"}
 

@@ -59,6 +59,8 @@ type Member interface {
 	Rouse()
 	// Again has a leader tell where it is: the other one has lost its place.
 	Again()
+	// Turned is when the loop ended its last turn. One that hangs does not lead.
+	Turned() time.Time
 	// Changed says that Standing is another.
 	Changed()
 	// Alert tells operators something.
@@ -277,6 +279,8 @@ func (m member) Again() {
 		}
 	})
 }
+
+func (m member) Turned() time.Time { return *m.counts.turned.Load() }
 
 func (m member) Changed()          { m.post(func() { m.dirty = true }) }
 func (m member) Alert(text string) { m.post(func() { m.alert("pair", text) }) }

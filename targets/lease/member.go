@@ -42,10 +42,14 @@ func NewMember(r Rules, k Kept, now time.Duration) *Member {
 	return &Member{rules: r, kept: k, began: now, spoke: never, heard: [3]time.Duration{never, never, never}}
 }
 
-// Role, Epoch, Kept: what it is, the newest epoch it knows, what is to be kept.
-func (m *Member) Role() Role    { return m.role }
+// Role is what it is.
+func (m *Member) Role() Role { return m.role }
+
+// Epoch is the newest that it knows.
 func (m *Member) Epoch() uint64 { return m.kept.Epoch }
-func (m *Member) Kept() Kept    { return m.kept }
+
+// Kept is what has to be on the disk before Out is sent.
+func (m *Member) Kept() Kept { return m.kept }
 
 // InStep says of a leader whether it began with everything that was done
 // before it; else it goes on from an older state.

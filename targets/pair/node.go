@@ -3,7 +3,6 @@ package pair
 import (
 	"crypto/hkdf"
 	"crypto/sha256"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"net"
@@ -65,7 +64,7 @@ const (
 )
 
 // serve starts a server at an address. With a folder it keeps streams.
-func (k key) serve(address, dir string, secure *tls.Config) (*server.Server, error) {
+func (k key) serve(address, dir string, secure Secure) (*server.Server, error) {
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
 		return nil, fmt.Errorf("the pair's own address: %w", err)
@@ -85,8 +84,8 @@ func (k key) serve(address, dir string, secure *tls.Config) (*server.Server, err
 		o.JetStream, o.StoreDir = true, filepath.Join(dir, "pair")
 		o.JetStreamMaxMemory, o.JetStreamMaxStore = mostMemory, 1<<20
 	}
-	if secure != nil {
-		o.TLSConfig, o.TLS, o.TLSVerify = secure, true, true
+	if secure.server != nil {
+		o.TLSConfig, o.TLS, o.TLSVerify = secure.server, true, true
 	}
 	if number != 0 { // the server does not say why it cannot listen
 		l, err := net.Listen("tcp", address)
@@ -109,13 +108,13 @@ func (k key) serve(address, dir string, secure *tls.Config) (*server.Server, err
 
 // options are those of a client. One that cannot connect tries again for ever,
 // and what it says meanwhile is not kept: it would be old.
-func (k key) options(secure *tls.Config) []nats.Option {
+func (k key) options(secure Secure) []nats.Option {
 	all := []nats.Option{nats.Nkey(k.public, k.pair.Sign), nats.RetryOnFailedConnect(true), nats.MaxReconnects(-1),
 		nats.ReconnectWait(againTime), nats.ReconnectJitter(0, 0), nats.ReconnectBufSize(-1), nats.Timeout(dialTime),
 		nats.PingInterval(pingTime), nats.MaxPingsOutstanding(2), nats.DontRandomize(), nats.IgnoreAuthErrorAbort(),
 		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {})}
-	if secure != nil {
-		all = append(all, nats.Secure(secure))
+	if secure.client != nil {
+		all = append(all, nats.Secure(secure.client))
 	}
 	return all
 }

@@ -20,7 +20,6 @@ package pair
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -45,7 +44,7 @@ type Config struct {
 	OnSilence bool   // without a witness: lead when the partner is silent
 	Secret    string // see CheckSecret
 	Dir       string // where the epoch is kept, and what the server needs
-	TLS       *tls.Config
+	Secure    Secure
 	Log       *slog.Logger // nil is silence
 }
 
@@ -124,19 +123,19 @@ func (p *Pair) connect() (err error) {
 	if err != nil {
 		return err
 	}
-	if p.server, err = k.serve(p.config.Listen, p.config.Dir, p.config.TLS); err != nil {
+	if p.server, err = k.serve(p.config.Listen, p.config.Dir, p.config.Secure); err != nil {
 		return err
 	}
-	if p.own, err = nats.Connect("", append(k.options(nil), nats.InProcessServer(p.server), nats.NoEcho())...); err != nil {
+	if p.own, err = nats.Connect("", append(k.options(Secure{}), nats.InProcessServer(p.server), nats.NoEcho())...); err != nil {
 		return fmt.Errorf("the pair's own server cannot be reached: %w", err)
 	}
-	if p.partner, err = nats.Connect(urlOf(p.config.Partner), append(k.options(p.config.TLS), nats.NoEcho(), nats.ConnectHandler(p.connected), nats.ReconnectHandler(p.connected))...); err != nil {
+	if p.partner, err = nats.Connect(urlOf(p.config.Partner), append(k.options(p.config.Secure), nats.NoEcho(), nats.ConnectHandler(p.connected), nats.ReconnectHandler(p.connected))...); err != nil {
 		return fmt.Errorf("the partner's address cannot be used: %w", err)
 	}
 	if p.config.Witness == "" {
 		return nil
 	}
-	if p.witness, err = nats.Connect(urlOf(p.config.Witness), k.options(p.config.TLS)...); err != nil {
+	if p.witness, err = nats.Connect(urlOf(p.config.Witness), k.options(p.config.Secure)...); err != nil {
 		return fmt.Errorf("the witness's address cannot be used: %w", err)
 	}
 	return nil
@@ -171,15 +170,44 @@ func (p *Pair) Join(desk control.Member) {
 // tick lets time come.
 func (p *Pair) tick() {
 	every := time.NewTicker(lease.Beat / 4)
+	was := p.Standing()
 	defer every.Stop()
 	for {
 		select {
 		case <-p.ctx.Done():
 			return
 		case <-every.C:
-			p.step(func(m *lease.Member) { m.Tick(p.now()) })
+			if time.Since(p.desk.Turned()) < hangTime {
+				p.step(func(m *lease.Member) { m.Tick(p.now()) })
+				p.notice(&was)
+			}
 		}
 	}
+}
+
+// hangTime is how long a controller may be without a turn. One that hangs for
+// longer says nothing more, so that the other one takes over.
+const hangTime = 1500 * time.Millisecond
+
+// notice tells operators who has gone or come.
+func (p *Pair) notice(was *surface.Pair) {
+	now := p.Standing()
+	switch {
+	case was.Heard && !now.Heard:
+		p.desk.Alert(now.Other + " is not heard any more")
+	case now.Leads && was.Leads && !was.InStep && now.InStep:
+		p.desk.Alert(now.Other + " is in step: it can take over")
+	case now.Leads && was.Leads && was.InStep && !now.InStep && now.Heard:
+		p.desk.Alert(now.Other + " is too slow, or has lost its place: it cannot take over until it is in step again")
+	case was.Judge && !now.Judge:
+		p.desk.Alert("the witness is not heard any more")
+	case now.Leads && was.Sends && !now.Sends, !now.Stale && was.Stale, now.Stale && !was.Stale:
+		p.desk.Alert(now.Words())
+	}
+	if was.Heard != now.Heard || was.InStep != now.InStep || was.Judge != now.Judge || was.Sends != now.Sends || was.Stale != now.Stale {
+		p.desk.Changed()
+	}
+	*was = now
 }
 
 // heard takes a word.

@@ -1,7 +1,6 @@
 package pair
 
 import (
-	"crypto/tls"
 	"fmt"
 	"log/slog"
 	"path/filepath"
@@ -19,7 +18,7 @@ type WitnessConfig struct {
 	Listen string // HOST:PORT
 	Secret string
 	Dir    string // where its vote is kept
-	TLS    *tls.Config
+	Secure Secure
 	Log    *slog.Logger // nil is silence
 }
 
@@ -52,10 +51,10 @@ func Serve(c WitnessConfig) (*Judge, error) {
 		c.Log.Warn("what the witness kept cannot be read, it begins anew: " + err.Error())
 	}
 	j.judge = lease.NewJudge(kept, 0)
-	if j.server, err = k.serve(c.Listen, "", c.TLS); err != nil {
+	if j.server, err = k.serve(c.Listen, "", c.Secure); err != nil {
 		return nil, err
 	}
-	if j.own, err = nats.Connect("", append(k.options(nil), nats.InProcessServer(j.server))...); err == nil {
+	if j.own, err = nats.Connect("", append(k.options(Secure{}), nats.InProcessServer(j.server))...); err == nil {
 		_, err = j.own.Subscribe(witnessSubject, j.hear)
 	}
 	if err != nil {

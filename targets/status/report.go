@@ -60,6 +60,7 @@ type Report struct {
 	Running   string        `json:"running"` // digest
 	OnDisk    string        `json:"onDisk"`
 	Held      bool          `json:"held"`
+	Pair      string        `json:"pair,omitempty"` // how the two controllers stand, "" when there is but one
 	Trial     *Trial        `json:"trial,omitempty"`
 	Since     time.Time     `json:"since"`  // when it was started
 	Turned    int64         `json:"turned"` // since the loop's last full turn
@@ -132,6 +133,9 @@ func (s *Source) Report() Report {
 			r.Taken = append(r.Taken, Taken{v.Program.Surfaces[i].Name, by})
 		}
 	}
+	if v.Pair != nil {
+		r.Pair = v.Pair.Words()
+	}
 	if x := v.Trial; x != nil {
 		r.Trial = &Trial{By: x.By, Before: x.Before, Left: max(x.Until.Sub(now), 0).Milliseconds()}
 	}
@@ -180,6 +184,7 @@ func (r *Report) attention(v *surface.View) []string {
 		}
 	}
 	say(r.Turned > slowTurn.Milliseconds(), "the controller has not turned for %d s", r.Turned/1000)
+	say(v.Pair != nil && !v.Pair.Well(), "%s", r.Pair)
 	say(r.Held, "held: nothing is sent before somebody resumes")
 	if r.Trial != nil {
 		say(true, "the show is on trial for %d s more; it goes back to %s unless somebody keeps it", r.Trial.Left/1000, short(r.Trial.Before))

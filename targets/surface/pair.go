@@ -21,6 +21,12 @@ type Pair struct {
 	Judge  bool      // the witness is heard
 }
 
+// Well says that one sends, the other is there and knows everything, and the
+// witness, if there is one, is heard.
+func (p *Pair) Well() bool {
+	return p.Heard && p.InStep && (p.Sends || !p.Leads && !p.Waits) && (p.Alone || p.Judge)
+}
+
 // Words say it in a line.
 func (p *Pair) Words() string {
 	text := fmt.Sprintf("%s leads, epoch %d", p.Seat, p.Epoch)

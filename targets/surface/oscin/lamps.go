@@ -127,6 +127,9 @@ func (p *peer) changes(last *told) {
 // one surface when only is not empty. Every place of a grid is told, so that
 // a page with fewer buttons clears the rest.
 func picture(v *surface.View, only string, say func(address string, args ...osc.Arg)) {
+	if v.Pair != nil {
+		say("/pair", osc.String(v.Pair.Seat), osc.Bool(v.Pair.Leads), osc.Bool(v.Pair.Sends), osc.Int64(int64(v.Pair.Epoch)), osc.String(v.Pair.Words()))
+	}
 	say("/show", osc.String(clean(v.Show)), osc.String(v.Running), osc.String(v.OnDisk), osc.Bool(v.Held))
 	trial(v.Trial, say)
 	number, label := v.StandbyCue()

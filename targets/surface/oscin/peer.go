@@ -107,7 +107,8 @@ func (p *peer) subscribe(parts []string, args []osc.Arg) {
 
 // plainly are the messages without arguments of their own that name nothing.
 var plainly = map[string]surface.Kind{"rundown/go": surface.Go, "rundown/back": surface.Back, "rundown/skip": surface.Skip, "rundown/disarm": surface.Disarm, "rundown/arm": surface.Arm,
-	"everything/stop": surface.StopAll, "everything/resume": surface.Resume, "show/keep": surface.Keep, "show/return": surface.Return}
+	"everything/stop": surface.StopAll, "everything/resume": surface.Resume, "show/keep": surface.Keep, "show/return": surface.Return,
+	"pair/switch": surface.SwitchOver}
 
 // meaning is what a message asks for.
 func (p *peer) meaning(parts []string, args []osc.Arg) asked {

@@ -44,7 +44,7 @@ func (c *client) do(q request) reply {
 }
 
 var giving = map[string]surface.Kind{"go": surface.Go, "back": surface.Back, "skip": surface.Skip, "stop": surface.StopAll,
-	"resume": surface.Resume, "resend": surface.Resend, "adopt": surface.Adopt, "disarm": surface.Disarm, "arm": surface.Arm, "keep": surface.Keep, "return": surface.Return, "take": surface.TakeOver, "give": surface.GiveBack}
+	"resume": surface.Resume, "resend": surface.Resend, "adopt": surface.Adopt, "disarm": surface.Disarm, "arm": surface.Arm, "keep": surface.Keep, "return": surface.Return, "take": surface.TakeOver, "give": surface.GiveBack, "switch": surface.SwitchOver}
 
 // touching are the kinds that are about a button.
 var touching = map[string]surface.Kind{"down": surface.Down, "up": surface.Up, "tap": surface.Down}

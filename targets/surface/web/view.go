@@ -18,6 +18,7 @@ type snapshot struct {
 	OnDisk   string       `json:"onDisk"`
 	Held     bool         `json:"held"`
 	Trial    *trial       `json:"trial"` // null: the show is there to stay
+	Pair     *pairWords   `json:"pair"`  // null: there is but one controller
 	Standby  cueWords     `json:"standby"`
 	Alerts   []alertWords `json:"alerts"`
 	Away     []string     `json:"away"`
@@ -86,6 +87,31 @@ func trialOf(v *surface.View) *trial {
 	return &trial{left(v), t.By, t.Before, append([]string{}, t.Returns...), append([]string{}, t.Stays...)}
 }
 
+// pairWords is how two controllers stand to each other.
+type pairWords struct {
+	Seat   string `json:"seat"`
+	Leads  bool   `json:"leads"`
+	Sends  bool   `json:"sends"` // it leads, and its lease holds
+	Epoch  uint64 `json:"epoch"`
+	Other  string `json:"other"`
+	Heard  bool   `json:"heard"` // the other one is
+	Seen   int64  `json:"seen"`  // milliseconds since the other one was last heard, -1 for never
+	InStep bool   `json:"inStep"`
+	Text   string `json:"text"`
+}
+
+func pairOf(v *surface.View) *pairWords {
+	p := v.Pair
+	if p == nil {
+		return nil
+	}
+	seen := int64(-1)
+	if !p.Seen.IsZero() {
+		seen = v.At.Sub(p.Seen).Milliseconds()
+	}
+	return &pairWords{p.Seat, p.Leads, p.Sends, p.Epoch, p.Other, p.Heard, max(seen, -1), p.InStep, p.Words()}
+}
+
 // left is how long a trial lasts, in milliseconds.
 func left(v *surface.View) int64 {
 	if v.Trial == nil {
@@ -117,7 +143,7 @@ type button struct {
 }
 
 func snapshotOf(v *surface.View, you string) snapshot {
-	s := snapshot{You: you, Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Trial: trialOf(v),
+	s := snapshot{You: you, Serial: v.Serial, Age: age(v), Show: v.Show, Running: v.Running, OnDisk: v.OnDisk, Held: v.Held, Trial: trialOf(v), Pair: pairOf(v),
 		Alerts: []alertWords{}, Away: []string{}, Drifted: []string{}, Outputs: []output{}, Surfaces: []grid{}}
 	s.Standby.Number, s.Standby.Label = v.StandbyCue()
 	for _, a := range v.Alerts {
