@@ -37,9 +37,11 @@ A line is a statement; "# " begins a comment. There are no loops.
   rundown {
     cue 1 "Doors" { … }
     cue 2 "Titles" follow 1 after 5s { … }
+    cue 3 "Start" at 19:30:00 { … }        by the clock; "rundown in "Europe/Vienna" { …" says in which zone
+    cue 4 "Anthem" at timecode 01:02:03:04 { … }
   }
   never "…" { CONDITION }                  rules; also: always "…" { … } while { … }, possible "…" { … }
-  rehearsal "…" { go 1; after 3s; press cameras 1.1; expect CONDITION }
+  rehearsal "…" { go 1; after 3s; press cameras 1.1; clock 19:30:00; expect CONDITION }
   allow CODE "the reason"                  accepts a finding
 
 Statements

@@ -211,12 +211,17 @@ never "dark" { stream.live and not fan.on }`), o)
 // The words of a rehearsal are those of the language, exact to the microsecond.
 func TestWords(t *testing.T) {
 	p := compile(t, `page p on desk { button 1.2 "B" { go } }
-rundown { cue 3.5 "C" { switch fan on } }`)
+rundown {
+  cue 3.5 "C" { switch fan on }
+  cue 4 "D" at 00:15:00 { switch fan on }
+  cue 5 "E" at timecode 10:00:00:24 { switch fan on }
+}`)
 	f := prove.Finding{Code: "flashing", Steps: []program.Step{{Op: program.StepGo, A: -1}, {Op: program.StepGo, A: 0}, {Op: program.StepPress, A: 0},
 		{Op: program.StepHold, A: 0, Micros: 1_500_000}, {Op: program.StepAfter, Micros: 240_000}, {Op: program.StepAfter, Micros: 1},
-		{Op: program.StepAfter, Micros: 60_000_000}, {Op: program.StepFault, A: 0, B: int32(program.Away)}}}
+		{Op: program.StepAfter, Micros: 60_000_000}, {Op: program.StepFault, A: 0, B: int32(program.Away)},
+		{Op: program.StepMoment, A: 1}, {Op: program.StepMoment, A: 2}}}
 	want := "rehearsal \"a \\\"b\\\"\" {\n  go\n  go 3.5\n  press p 1.2\n  hold p 1.2 for 1.5s\n  after 240ms\n  after 0.000001s\n  after 60s\n  fault " +
-		p.Devices[0].Name + " away\n  expect finding flashing\n}\n"
+		p.Devices[0].Name + " away\n  clock 00:15:00\n  timecode 10:00:00:24\n  expect finding flashing\n}\n"
 	if got, ok := f.Rehearsal(p, `a "b"`); !ok || got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}

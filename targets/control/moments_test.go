@@ -8,6 +8,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"cuewright/macro/program"
 	"cuewright/targets/surface"
 )
 
@@ -260,7 +261,7 @@ func TestMomentsAreInOrder(t *testing.T) {
 	p := deaf(compiled(t))
 	q := *p
 	q.Cues = append(q.Cues[:0:0], p.Cues...)
-	q.Cues[3].Moment, q.Zone = 8, "UTC"
+	q.Cues[3].By, q.Cues[3].Moment, q.Zone = program.ByClock, 8, "UTC"
 	synctest.Test(t, func(t *testing.T) {
 		o, clock := byHand(Options{Dir: t.TempDir()})
 		clock.began = time.Date(2026, 7, 4, 0, 0, 0, 0, time.UTC)
