@@ -117,8 +117,7 @@ func (g *engine) decide() Result {
 		g.refute(&r, s.path, at)
 		return r
 	}
-	r.Spurious = 1
-	g.exact(&r)
+	g.exact(&r, s.path)
 	return r
 }
 
@@ -160,25 +159,32 @@ func (g *engine) refute(r *Result, path []move, at []int64) {
 	r.Story, r.Presses = g.story(path, at)
 }
 
-// exact decides with exact times.
-func (g *engine) exact(r *Result) {
-	z := g.zones()
-	z.run()
-	r.Zones, r.Bound, r.Depth = uint64(len(z.all)), z.bound, max(r.Depth, z.presses)
-	r.Bytes = max(r.Bytes, z.memory)
-	switch {
-	case z.bound != NoBound || g.outgrown():
-	case !z.over():
-		r.Verdict = Proved
-	default:
-		path := z.path()
-		at := g.times(path)
-		if at == nil {
+// exact decides with exact times, when a path is impossible. The timers that it
+// is impossible by are timed; what then is found is possible, or impossible by
+// more of them.
+func (g *engine) exact(r *Result, path []move) {
+	var timed []int32
+	for at := []int64(nil); at == nil; at = g.times(path) {
+		r.Spurious++
+		was := len(timed)
+		if timed = unique(append(timed, g.against(path)...)); len(timed) == was {
 			g.impossible(path)
 			return
 		}
-		g.refute(r, path, at)
+		z := g.zones(timed)
+		z.run()
+		r.Zones, r.Bound, r.Depth = r.Zones+uint64(len(z.all)), z.bound, max(r.Depth, z.presses)
+		r.Bytes = max(r.Bytes, z.memory)
+		if z.bound != NoBound || g.outgrown() {
+			return
+		}
+		if !z.over() {
+			r.Verdict = Proved
+			return
+		}
+		path = z.path()
 	}
+	g.refute(r, path, g.times(path))
 }
 
 // Reach counts the discrete states that can be reached when running timers may

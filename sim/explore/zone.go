@@ -13,8 +13,12 @@ import (
 // finite-state concurrent systems, 1989). Timers only count down to a fixed
 // moment, so no bound is greater than the longest of them: there are finitely
 // many zones, without extrapolation.
+//
+// Only some timers are timed. All others may run out whenever they run, which
+// only adds behaviour.
 type zones struct {
 	*engine
+	timed   []int32
 	all     []zone
 	of      map[string][]int32 // zones of a discrete state
 	hit     int
@@ -29,7 +33,7 @@ type zones struct {
 
 // zone is one zone just after an event. Bounds is (n+1)² numbers, row by row:
 // bounds[i][j] is the most that due i can be after due j; row and column 0 are
-// now, the others the running timers in table order.
+// now, the others the timed timers that run, in table order.
 type zone struct {
 	words  []uint64
 	timers []int32
@@ -38,8 +42,8 @@ type zone struct {
 	via    move
 }
 
-func (g *engine) zones() *zones {
-	z := &zones{engine: g, of: map[string][]int32{}, hit: -1, last: move{-1, -1}}
+func (g *engine) zones(timed []int32) *zones {
+	z := &zones{engine: g, timed: timed, of: map[string][]int32{}, hit: -1, last: move{-1, -1}}
 	z.visit = z.outcome
 	return z
 }
@@ -114,14 +118,29 @@ func (z *zones) outcome(e, leaf int32) {
 	case l.bad:
 		z.hit, z.last = z.from, move{e, leaf}
 		return
-	case l.same && len(l.arms) == 0 && z.evs[e].Kind != step.Expire:
+	case l.same && !z.arms(l) && (z.evs[e].Kind != step.Expire || !slices.Contains(z.timed, z.evs[e].A)):
 		return // nothing but time has passed
 	}
 	next := zone{words: make([]uint64, len(from.words)), parent: int32(z.from), via: move{e, leaf}}
 	z.does.apply(leaf, from.words, next.words)
-	next.timers = z.timers(next.words, nil)
+	next.timers = z.running(next.words)
 	next.bounds = z.after(from, z.then, e, leaf, next.timers)
 	z.note(next)
+}
+
+// arms says whether a leaf starts a timed timer.
+func (z *zones) arms(l *leaf) bool {
+	return slices.ContainsFunc(l.arms, func(a arm) bool { return slices.Contains(z.timed, a.timer) })
+}
+
+// running is the timed timers that run in a state, in table order.
+func (z *zones) running(words []uint64) (list []int32) {
+	for _, timer := range z.timed {
+		if z.clock.runs(timer, words) {
+			list = append(list, timer)
+		}
+	}
+	return list
 }
 
 // when is the bounds of a zone at the moment of an event: time has passed, no
