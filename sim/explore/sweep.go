@@ -36,8 +36,8 @@ type sweep struct {
 // A sweep gives up that needs more nodes than patience and bearable for each
 // state that it has found: a search takes less then.
 const (
-	patience = 1 << 13
-	bearable = 2
+	patience = 1 << 17
+	bearable = 4
 )
 
 // reach is the states found after one more event, of a cost, than those of the

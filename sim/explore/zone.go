@@ -25,6 +25,10 @@ type zones struct {
 	last    move
 	from    int     // the zone that is gone on from
 	then    []int64 // its bounds at the moment of an event
+	next    zone    // what comes of that; the memory is used again
+	was     []int
+	runs    []int64
+	key     []byte
 	visit   func(e, leaf int32)
 	bound   Bound
 	presses int
@@ -49,7 +53,7 @@ func (g *engine) zones(timed []int32) *zones {
 }
 
 func (z *zones) run() {
-	z.note(zone{words: z.space.start(z.p, z.o.Faults), bounds: []int64{0}, parent: -1})
+	z.note(&zone{words: z.space.start(z.p, z.o.Faults), bounds: []int64{0}, parent: -1})
 	for lo := 0; lo < len(z.all) && !z.over(); z.presses++ {
 		for i := lo; i < len(z.all) && !z.over(); i++ {
 			z.turn(i, 0)
@@ -99,7 +103,7 @@ func (z *zones) event(i int, e int32) {
 		return
 	}
 	z.from = i
-	if z.then = z.when(&z.all[i], e); z.then == nil {
+	if !z.when(&z.all[i], e) {
 		return
 	}
 	if z.cone.loose {
@@ -121,10 +125,12 @@ func (z *zones) outcome(e, leaf int32) {
 	case l.same && !z.arms(l) && (z.evs[e].Kind != step.Expire || !slices.Contains(z.timed, z.evs[e].A)):
 		return // nothing but time has passed
 	}
-	next := zone{words: make([]uint64, len(from.words)), parent: int32(z.from), via: move{e, leaf}}
+	next := &z.next
+	next.parent, next.via = int32(z.from), move{e, leaf}
+	next.words = append(next.words[:0], from.words...)
 	z.does.apply(leaf, from.words, next.words)
-	next.timers = z.running(next.words)
-	next.bounds = z.after(from, z.then, e, leaf, next.timers)
+	next.timers = z.running(next.words, next.timers[:0])
+	z.after(from, e, leaf)
 	z.note(next)
 }
 
@@ -134,7 +140,7 @@ func (z *zones) arms(l *leaf) bool {
 }
 
 // running is the timed timers that run in a state, in table order.
-func (z *zones) running(words []uint64) (list []int32) {
+func (z *zones) running(words []uint64, list []int32) []int32 {
 	for _, timer := range z.timed {
 		if z.clock.runs(timer, words) {
 			list = append(list, timer)
@@ -143,12 +149,13 @@ func (z *zones) running(words []uint64) (list []int32) {
 	return list
 }
 
-// when is the bounds of a zone at the moment of an event: time has passed, no
-// timer is overdue, and those due before it have run out. Nil is never.
-func (z *zones) when(from *zone, e int32) []int64 {
+// when makes then the bounds of a zone at the moment of an event: time has
+// passed, no timer is overdue, and those due before it have run out. It says
+// whether there is such a moment.
+func (z *zones) when(from *zone, e int32) bool {
 	n := len(from.timers) + 1
-	b := make([]int64, len(from.bounds))
-	copy(b, from.bounds)
+	z.then = append(z.then[:0], from.bounds...)
+	b := z.then
 	ev := &z.evs[e]
 	for j := 1; j < n; j++ {
 		slack := int64(0) // the least that timer j is due after now
@@ -162,10 +169,7 @@ func (z *zones) when(from *zone, e int32) []int64 {
 		}
 		b[j] = -slack // what it was before time passed is no bound any more
 	}
-	if !tighten(b, n) {
-		return nil
-	}
-	return b
+	return tighten(b, n)
 }
 
 // tighten makes every bound as narrow as the others make it (Floyd and
@@ -188,48 +192,51 @@ func tighten(b []int64, n int) bool {
 	return true
 }
 
-// after is the bounds just after an event: timers that have ended are gone,
-// those that it started are due exactly as long after now as they run.
-func (z *zones) after(from *zone, b []int64, e, l int32, timers []int32) []int64 {
-	n, m := len(from.timers)+1, len(timers)+1
-	was := make([]int, m)    // where it was before, 0 when it is started now
-	runs := make([]int64, m) // how long then
-	for j := 1; j < m; j++ {
-		for k, timer := range from.timers {
-			if timer == timers[j-1] && (z.evs[e].Kind != step.Expire || z.evs[e].A != timer) {
-				was[j] = k + 1
+// after makes the bounds of next, just after an event at the moment then:
+// timers that have ended are gone, those that it started are due exactly as
+// long after now as they run.
+func (z *zones) after(from *zone, e, l int32) {
+	n, m := len(from.timers)+1, len(z.next.timers)+1
+	was, runs := append(z.was[:0], 0), append(z.runs[:0], 0) // where each was before, 0 when it is started now; how long then
+	for _, timer := range z.next.timers {
+		at, micros, known := 0, int64(0), false
+		for k, x := range from.timers {
+			if x == timer && (z.evs[e].Kind != step.Expire || z.evs[e].A != timer) {
+				at, known = k+1, true
 			}
 		}
-		known := was[j] > 0
 		for _, a := range z.does.leaves[l].arms {
-			if a.timer == timers[j-1] {
-				was[j], runs[j], known = 0, a.micros, true
+			if a.timer == timer {
+				at, micros, known = 0, a.micros, true
 			}
 		}
 		z.consistent(known, e)
+		was, runs = append(was, at), append(runs, micros)
 	}
-	out := make([]int64, m*m)
+	z.was, z.runs = was, runs
+	out := z.next.bounds[:0]
 	for i := range m {
 		for j := range m {
-			out[i*m+j] = b[was[i]*n+was[j]] + runs[i] - runs[j]
+			out = append(out, z.then[was[i]*n+was[j]]+runs[i]-runs[j])
 		}
 	}
-	return out
+	z.next.bounds = out
 }
 
 // note adds a zone that is not within one found before.
-func (z *zones) note(x zone) {
-	key := make([]byte, 0, 8*len(x.words))
+func (z *zones) note(x *zone) {
+	z.key = z.key[:0]
 	for _, w := range x.words {
-		key = number(key, w)
+		z.key = number(z.key, w)
 	}
-	for _, i := range z.of[string(key)] {
+	others := z.of[string(z.key)]
+	for _, i := range others {
 		if within(x.bounds, z.all[i].bounds) {
 			return
 		}
 	}
-	z.of[string(key)] = append(z.of[string(key)], int32(len(z.all)))
-	z.all = append(z.all, x)
+	z.of[string(z.key)] = append(others, int32(len(z.all)))
+	z.all = append(z.all, zone{slices.Clone(x.words), slices.Clone(x.timers), slices.Clone(x.bounds), x.parent, x.via})
 	z.memory += int64(128 + 8*len(x.words) + 4*len(x.timers) + 8*len(x.bounds))
 	if z.wanted(x.words) {
 		z.hit = len(z.all) - 1
