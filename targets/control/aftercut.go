@@ -1,7 +1,6 @@
 package control
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -23,12 +22,14 @@ type wish struct {
 	waits       bool
 	why         string // what it waits for, as it was said; "" before that
 	words       string // for operators
+	claim       string // what is said when all that was sent for it has arrived
+	gave, owes  int    // messages that were given to devices for it, and of those the unanswered
 }
 
-func (w *wish) over(words string) { w.waits, w.words = false, words }
+func (w *wish) over(words string) { w.waits, w.words, w.claim = false, words, "" }
 
 // undone lets a wish wait again: what was sent for it has not arrived.
-func (w *wish) undone(why string) { w.waits, w.why, w.words = true, "", "waits: "+why }
+func (w *wish) undone(why string) { w.waits, w.why, w.words, w.claim = true, "", "waits: "+why, "" }
 
 // wishes takes up what the plan wishes, after a cut.
 func (c *Controller) wishes() {
@@ -125,21 +126,47 @@ func (c *Controller) grantOne(w *wish) {
 		return
 	}
 	c.granting = w
-	defer func() { c.granting = nil }()
-	w.waits = false // unless it turns out that it could not be sent
+	w.waits, w.gave, w.owes = false, 0, 0
 	if d.AfterCut == program.SafePicture {
 		c.makeSafe(w)
 	} else {
 		c.restore(w)
 	}
+	c.granting = nil
+	c.conclude(w)
 	for _, other := range s.wished { // what has set a bus now was the plan, and nobody's hand
 		other.since = s.state.Now
 	}
 }
 
+// conclude says that a wish was met, when all that was sent for it has arrived.
+func (c *Controller) conclude(w *wish) {
+	switch {
+	case w.waits || w.claim == "" || c.granting == w:
+	case w.gave == 0:
+		c.ends(w, "could not be met: nothing can be sent for it")
+	case w.owes == 0:
+		c.ends(w, w.claim)
+	}
+}
+
+// arrived hears what became of a message that was sent for a wish.
+func (c *Controller) arrived(w *wish, state surface.State, answer string) {
+	w.owes--
+	switch state {
+	case surface.Undone:
+		w.undone(answer)
+		c.show.patient = c.show.state.Now + patience // to try again, should nothing else happen
+	case surface.No:
+		c.ends(w, "could not be met: "+answer)
+	}
+	c.conclude(w)
+}
+
 // awaits says, once, what a wish waits for. Right after the start every device
 // is still being asked, which is not worth an alert.
 func (c *Controller) awaits(w *wish, why string) {
+	c.dirty = true
 	if w.words = "waits: " + why; w.why == why || c.show.patient > 0 {
 		return
 	}
@@ -211,15 +238,13 @@ func (s *show) needs(w *wish) []int32 {
 func (c *Controller) makeSafe(w *wish) {
 	s := c.show
 	picture := s.pictureName(s.p.Destinations[w.destination].Safe)
+	w.claim = "was made safe: " + picture + " is routed to it"
 	effects := c.apply(step.Event{Kind: step.Safe, A: w.destination, At: s.state.Now})
 	for i := range effects {
 		if e := &effects[i]; e.Kind == step.Failed || e.Kind == step.Blocked {
 			c.ends(w, "could not be met: "+story.Failure(s.p, e))
 			return
 		}
-	}
-	if !w.waits {
-		c.ends(w, "was made safe: "+picture+" is routed to it")
 	}
 }
 
@@ -234,22 +259,18 @@ func (s *show) restorable(w *wish) []point {
 
 // restore sends again how the buses of a destination stood.
 func (c *Controller) restore(w *wish) {
+	var how []string
 	points := c.show.restorable(w)
-	sent, left, away := c.again(points, byPlan)
+	for _, p := range slices.Backward(points) {
+		how = append(how, story.Command(c.show.p, p.command))
+	}
+	w.claim = "was restored: " + strings.Join(how, ", ")
+	_, left, away := c.again(points, byPlan)
 	switch {
 	case away >= 0:
 		w.undone(c.show.p.Devices[away].Name + " does not answer")
-	case w.waits: // it could not be sent
-	case sent == 0:
-		c.ends(w, "could not be met: the show has no message for "+strings.Join(left, ", "))
-	case len(left) > 0:
-		c.ends(w, fmt.Sprintf("was restored, but for what this show never sends: %s", strings.Join(left, ", ")))
-	default:
-		var how []string
-		for _, p := range slices.Backward(points) {
-			how = append(how, story.Command(c.show.p, p.command))
-		}
-		c.ends(w, "was restored: "+strings.Join(how, ", "))
+	case len(left) > 0 && w.claim != "":
+		w.claim = "was restored, but for what this show never sends: " + strings.Join(left, ", ")
 	}
 }
 

@@ -169,6 +169,7 @@ func (c *Controller) tellPair(start bool) {
 		if f := x.line.put(x.job); !f.taken {
 			for i := range x.job.indexes {
 				c.outcome(x.line, x.job, i, "", errBehind)
+				c.acknowledge(x.line, x.job, i, "", errBehind)
 			}
 			c.alert("device", x.line.device.Name+": "+errBehind.Error())
 		}

@@ -30,6 +30,10 @@ func (c *Controller) give(b *batch) {
 		b.job.messages[i] = &s.p.Messages[index]
 	}
 	b.fate = fate{}
+	if c.granting != nil {
+		c.granting.gave += len(b.indexes)
+		c.granting.owes += len(b.indexes)
+	}
 	switch l := s.lines[b.device]; {
 	case l == nil || c.held && c.granting == nil:
 	case c.pair != nil: // it goes out once the other one knows
@@ -111,16 +115,10 @@ func (c *Controller) acknowledge(l *line, j job, at int, answer string, err erro
 	}
 	s.came(j.of, j.indexes[at], j.at, state, answer, time.Now().UnixMicro())
 	c.dirty = true
-	if state == surface.Undone && j.wish != nil {
-		j.wish.undone(answer)
-	}
-	if state != surface.No {
-		return
-	}
 	if j.wish != nil {
-		j.wish.over("could not be met: " + answer)
+		c.arrived(j.wish, state, answer)
 	}
-	if s.p == j.of && at < len(j.tasks) && j.tasks[at] >= 0 && !c.stopping {
+	if state == surface.No && s.p == j.of && at < len(j.tasks) && j.tasks[at] >= 0 && !c.stopping {
 		if e := (step.Event{Kind: step.Declined, A: j.tasks[at], At: s.state.Now}); s.m.Enabled(s.state, e) {
 			c.apply(e)
 		}

@@ -146,11 +146,43 @@ func (r *renderer) all() []sent {
 			add(program.Command{Verb: a.Verb, A: a.A, B: a.B, Micros: a.Micros}, a.Device)
 		}
 	}
+	restored := r.restored()
+	for _, a := range r.p.Actions { // what a mix brought on air is cut to again
+		if a.Verb == program.PresetTo && restored[a.A] {
+			add(program.Command{Verb: program.CutTo, A: a.A, B: a.B}, a.Device)
+		}
+	}
 	for _, c := range route.New(r.p, state.NewLayout(r.p)).Crosspoints() {
 		add(c, r.p.Switches[c.A].Device)
 	}
 	slices.SortStableFunc(out, func(a, b sent) int { return compare(a.command, b.command) })
 	return out
+}
+
+// restored are the banks that a destination may show which is restored after a
+// power cut.
+func (r *renderer) restored() map[int32]bool {
+	banks, been := map[int32]bool{}, map[int32]bool{}
+	var up func(node int32)
+	up = func(node int32) {
+		if node < 0 || been[node] {
+			return
+		}
+		been[node] = true
+		n := &r.p.Nodes[node]
+		if n.Kind == program.BankNode || n.Kind == program.CleanNode {
+			banks[n.Owner] = true
+		}
+		for _, next := range n.Up {
+			up(next)
+		}
+	}
+	for _, d := range r.p.Destinations {
+		if d.AfterCut == program.Restore {
+			up(d.Node)
+		}
+	}
+	return banks
 }
 
 // values are the values of a command by the names of plan.Does, or of a named
