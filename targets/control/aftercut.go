@@ -262,7 +262,7 @@ func (c *Controller) restore(w *wish) {
 	var how []string
 	points := c.show.restorable(w)
 	for _, p := range slices.Backward(points) {
-		how = append(how, story.Command(c.show.p, p.command))
+		how = append(how, c.show.words(p))
 	}
 	w.claim = "was restored: " + strings.Join(how, ", ")
 	_, left, away := c.again(points, byPlan)

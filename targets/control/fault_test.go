@@ -243,13 +243,22 @@ func TestDeviceSaysNo(t *testing.T) {
 	var told counter
 	deck := newBad(t, answering(0, "HTTP/1.1 409 Conflict\r\nContent-Length: 8\r\n\r\nno clip!", told.add))
 	p = at(r.Program(), "deck", "http", deck.l.Addr().String())
-	c := start(t, p, Options{})
-	went(t, tap(t, c, button(t, p, "Replay")))
+	dir := t.TempDir()
+	c := start(t, p, Options{Dir: dir})
+	replay := button(t, p, "Replay")
+	went(t, tap(t, c, replay))
 	await(t, "it is said", func() bool { return strings.Contains(fmt.Sprint(c.View().Alerts), "409 Conflict: no clip!") })
 	if away(c, "deck") {
 		t.Error("no is an answer")
 	}
+	await(t, "the columns say no, and why", func() bool {
+		o := outputNamed(c, "deck.state")
+		return o.Acknowledged.State == surface.No && strings.Contains(o.Acknowledged.Words, "409 Conflict: no clip!") && o.NeedsLook()
+	})
+	went(t, c.Press(surface.Press{Kind: surface.StopAll, Surface: -1, By: "test"}))
+	await(t, "the button that sent it shows fault", func() bool { return c.View().Lamps[replay] == step.LampFault })
 	stop(t, c)
+	replays(t, dir)
 }
 
 // A recorder that floods with what the plan hears, and with what nobody can

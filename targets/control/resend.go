@@ -61,7 +61,7 @@ func (c *Controller) again(points []point, by int32) (sent int, left []string, a
 		p := points[i]
 		message, ok := s.index[p.command]
 		if !ok {
-			left = append(left, story.Command(s.p, p.command))
+			left = append(left, s.words(p))
 			continue
 		}
 		device := s.p.Messages[message].Device
@@ -78,6 +78,14 @@ func (c *Controller) again(points []point, by int32) (sent int, left []string, a
 		sent++
 	}
 	return sent, left, -1
+}
+
+// words are what a point sets, and to what.
+func (s *show) words(p point) string {
+	if p.command == unsaid {
+		return s.p.Vars[p.v].Name
+	}
+	return story.Command(s.p, p.command)
 }
 
 // adopt makes what an output was seen to be what the show wants.

@@ -191,16 +191,22 @@ func (s *show) puts(v int32, value uint32) program.Command {
 	case program.OutletOn:
 		command.Verb = program.SwitchTo
 	case program.CameraShot:
+		if value == 0 { // nobody knows which
+			return unsaid
+		}
 		command.Verb, command.B = program.Recall, int32(value)-1
 	case program.RecorderState:
 		command.Verb, command.B = machine(value, program.Record, program.StopRecorder), 0
 	case program.EncoderState:
 		command.Verb, command.B = machine(value, program.Start, program.StopEncoder), 0
 	default:
-		command = program.Command{Verb: program.Route, A: -1} // no message is for it
+		return unsaid
 	}
 	return command
 }
+
+// unsaid is a command that there never is a message for.
+var unsaid = program.Command{Verb: program.Route, A: -1}
 
 // machine is what brings a recorder or encoder to a state.
 func machine(value uint32, start, stop program.Verb) program.Verb {
