@@ -90,6 +90,9 @@ func (s *show) stood() *state.State {
 // grant meets the wishes that can be met now.
 func (c *Controller) grant() {
 	s := c.show
+	if c.pair != nil && !c.pair.leads {
+		return // the one that leads sends
+	}
 	if due := s.patient > 0 && s.state.Now >= s.patient; c.stopping || !s.news && !due {
 		return
 	} else if due {
