@@ -97,6 +97,7 @@ type Controller struct {
 	show     *show
 	before   *show             // that ran before it, or nil
 	trial    *trial            // of show; nil when it is there to stay
+	notKept  mark              // of a show that was tried and not kept: a start after a cut does not run it
 	holders  map[string]string // of a surface by its name: whose presses alone count on it
 	past     []surface.Alert   // the last, oldest first
 	held     bool

@@ -60,7 +60,7 @@ type boss interface {
 
 // job is messages that go together.
 type job struct {
-	show     int32   // show.mark of whose indices these are
+	show     int32   // the first half of the mark of the show whose indices these are
 	device   int32   // Program.Devices
 	indexes  []int32 // Program.Messages
 	messages []*program.Message

@@ -119,9 +119,9 @@ func (r *reader) words(e *Entry, x journal.Record) {
 		}
 	case journal.Outcome:
 		switch {
-		case r.past != nil && x.C == r.past.mark():
+		case r.past != nil && x.C == r.past.mark[0]:
 			p, e.Program = r.past.p, r.past.digest
-		case x.C != r.show.mark():
+		case x.C != r.show.mark[0]:
 			return // of a show that is long gone
 		}
 		e.Who, e.Came = deviceName(p, x.A), "done"

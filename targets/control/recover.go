@@ -19,14 +19,14 @@ import (
 
 // past is what the journal says of the last time that the show was run.
 type past struct {
-	cut   bool      // it did not end in order
-	at    time.Time // of the last record
-	texts []string  // for operators
+	notKept mark      // see Controller.notKept
+	at      time.Time // of the last record
+	texts   []string  // for operators
 }
 
 // recover looks for a show that did not end in order, and gives s where that
-// was. A show that was on trial and that nobody has kept is not run: the one
-// before it is. The past is nil when there is nothing to tell of it.
+// was. When s is a show that was tried and that nobody has kept, the one before
+// it is run instead. The past is nil when the show ended in order.
 func (c *Controller) recover(s *show) (*show, *past, error) {
 	if c.opts.Dir == "" {
 		return s, nil, nil
@@ -39,17 +39,15 @@ func (c *Controller) recover(s *show) (*show, *past, error) {
 	for _, t := range torn {
 		texts = append(texts, "the journal was cut: "+t.String())
 	}
-	if !cutShort(records) && !onTrial(records) {
+	if !cutShort(records) {
 		for _, text := range texts {
 			c.log(text)
 		}
 		return s, nil, nil
 	}
-	b := &past{cut: cutShort(records), at: lastWords(records), texts: texts}
-	if b.cut {
-		b.texts = append(b.texts, "the show was cut off at "+b.at.Format(time.DateTime))
-	}
-	if n := missing(records); n > 0 && b.cut {
+	b := &past{at: lastWords(records), texts: texts}
+	b.texts = append(b.texts, "the show was cut off at "+b.at.Format(time.DateTime))
+	if n := missing(records); n > 0 {
 		b.texts = append(b.texts, fmt.Sprintf("%d records of it could not be kept: it may have stood otherwise than is said here", n))
 	}
 	was, err := standing(c.opts.Dir, records)
@@ -60,15 +58,13 @@ func (c *Controller) recover(s *show) (*show, *past, error) {
 	return b.takeUp(was, s), b, nil
 }
 
-// takeUp gives the show that is to run: s, or the one that was before s was on
-// trial; after a cut, where it was.
+// takeUp gives the show that is to run, where it was: s, or the one before it
+// when s was tried and not kept.
 func (b *past) takeUp(was *stood, s *show) *show {
-	if was.tried == s.digest {
+	if was.notKept == s.mark {
+		b.notKept = was.notKept
 		b.texts = append(b.texts, "the show in the file was on trial, and nobody has kept it: the one before it runs; load it to have it")
 		s = newShow(was.show.p, was.show.digest)
-	}
-	if !b.cut {
-		return s
 	}
 	b.texts = append(b.texts, was.where()...)
 	if len(was.moved) > 0 {
@@ -85,16 +81,6 @@ func (b *past) takeUp(was *stood, s *show) *show {
 	}
 	s.lift()
 	return s
-}
-
-// onTrial says whether records end with a show on trial.
-func onTrial(records []journal.Record) bool {
-	for _, r := range slices.Backward(records) {
-		if r.Kind == journal.Snapshot {
-			return r.A == tried
-		}
-	}
-	return false
 }
 
 // tried is in A of a Snapshot of a show on trial.
@@ -142,13 +128,13 @@ func missing(records []journal.Record) (n int) {
 	return n
 }
 
-// stood is where a show stood. When one was on trial it is the show before,
-// tried is the digest of the one on trial, and moved are the buses that it had
-// changed.
+// stood is where a show stood. When one was on trial it is the show before, and
+// moved are the buses that the one on trial had changed. NotKept is the mark of a
+// show that was tried last and not kept.
 type stood struct {
 	*show
-	tried string
-	moved []string
+	notKept mark
+	moved   []string
 }
 
 // standing applies the events since a snapshot.
@@ -187,9 +173,9 @@ func standing(dir string, records []journal.Record) (*stood, error) {
 		}
 	}
 	if t == nil {
-		return &stood{show: s}, nil
+		return &stood{show: s, notKept: mark{records[0].B, records[0].C}}, nil
 	}
-	was := &stood{show: t.revive(s), tried: s.digest}
+	was := &stood{show: t.revive(s), notKept: s.mark}
 	for _, b := range t.moved(s) {
 		was.moved = append(was.moved, was.p.Vars[b.v].Name)
 	}
@@ -264,10 +250,13 @@ func (c *Controller) open(before *past) error {
 		return fmt.Errorf("the journal cannot be begun: %w", err)
 	}
 	session := journal.Record{Kind: journal.Session, Text: c.show.digest, By: c.show.p.Show}
-	if before != nil && before.cut {
+	if before != nil {
 		session.A = 1
 	}
 	c.note(session)
+	if before != nil {
+		c.notKept = before.notKept
+	}
 	c.snapshot()
 	if unkept != nil { // a show that does not start is worse than one without a journal
 		c.alert("controller", "the program cannot be kept beside the journal: "+unkept.Error()+"; until it can, the show would begin anew after a power cut")
@@ -284,17 +273,13 @@ func (c *Controller) goOn(before *past) {
 	if before == nil {
 		return
 	}
-	if before.cut {
-		c.held = true
-		c.apply(step.Event{Kind: step.StopAll, At: c.show.state.Now})
-	}
+	c.held = true
+	c.apply(step.Event{Kind: step.StopAll, At: c.show.state.Now})
 	for _, text := range before.texts {
 		c.alert("controller", text)
 	}
-	if before.cut {
-		c.missedBefore(before.at)
-		c.wishes()
-	}
+	c.missedBefore(before.at)
+	c.wishes()
 }
 
 // trouble hears from the journal that the disk takes no more, or does again.
@@ -379,7 +364,7 @@ func (c *Controller) snapshot() {
 	}
 	c.gap.Store(false) // it comes back when this one is lost as well
 	c.tellPair(false)
-	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, By: c.show.disarmedNumbers(), Data: c.show.encode()}
+	r := journal.Record{Kind: journal.Snapshot, Text: c.show.digest, By: c.show.disarmedNumbers(), B: c.notKept[0], C: c.notKept[1], Data: c.show.encode()}
 	if c.trial != nil {
 		r.A = tried
 	}

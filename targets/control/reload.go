@@ -176,6 +176,7 @@ func (c *Controller) swapIfFree() {
 		c.apply(step.Event{Kind: step.StopAll, At: was.state.Now})
 	}
 	c.exchange(w)
+	c.notKept = mark{}
 	c.retireAll(was, c.show)
 	c.note(journal.Record{Kind: journal.Mark, By: "controller", Text: "reloaded"})
 	c.snapshot()

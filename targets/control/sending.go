@@ -24,7 +24,7 @@ type sending struct {
 // give gives messages to their device.
 func (c *Controller) give(b *batch) {
 	s := c.show
-	b.job = job{show: s.mark(), device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes)),
+	b.job = job{show: s.mark[0], device: b.device, indexes: b.indexes, pressed: c.pressed, messages: make([]*program.Message, len(b.indexes)),
 		of: s.p, tasks: b.tasks, at: s.state.Now, wish: c.granting}
 	for i, index := range b.indexes {
 		b.job.messages[i] = &s.p.Messages[index]
@@ -134,7 +134,7 @@ func (s *show) recall(r journal.Record) {
 		s.sends(r.B, r.At, r.Time)
 		return
 	}
-	if r.C != s.mark() {
+	if r.C != s.mark[0] {
 		return
 	}
 	state := surface.OnItsWay

@@ -20,6 +20,7 @@ import (
 type show struct {
 	p      *program.Program
 	digest string
+	mark   mark
 	m      *step.Machine
 	state  *state.State
 	before *state.State // of the event being applied
@@ -52,7 +53,7 @@ func Digest(p *program.Program) string {
 
 func newShow(p *program.Program, digest string) *show {
 	m := step.New(p)
-	s := &show{p: p, digest: digest, m: m, tell: story.New(m), index: p.MessageIndex(),
+	s := &show{p: p, digest: digest, mark: markOf(digest), m: m, tell: story.New(m), index: p.MessageIndex(),
 		watch: onair.NewWatch(p, m.L), was: signal.New(p, m.L), is: signal.New(p, m.L),
 		lines: make([]*line, len(p.Devices)), facts: make([]fact, len(p.Vars)), met: make([]bool, len(p.Devices)),
 		moments: newMoments(p), disarmed: make([]bool, len(p.Cues))}
@@ -69,12 +70,15 @@ func newShow(p *program.Program, digest string) *show {
 	return s
 }
 
-// mark tells the show from those before and after it, in the journal's outcomes:
-// what is sent under one show may be answered under the next. It is the first
-// four bytes of the digest.
-func (s *show) mark() int32 {
-	n, _ := strconv.ParseUint(s.digest[:8], 16, 32)
-	return int32(uint32(n))
+// mark is the first eight bytes of a digest, for records that have numbers only.
+type mark [2]int32
+
+func markOf(digest string) (m mark) {
+	for i := range m {
+		n, _ := strconv.ParseUint(digest[8*i:8*i+8], 16, 32)
+		m[i] = int32(uint32(n))
+	}
+	return m
 }
 
 // batch is the messages of one device that an event sends together.

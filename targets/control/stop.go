@@ -59,7 +59,7 @@ func (c *Controller) end() {
 		c.drop(c.waiting)
 	}
 	if c.trial != nil {
-		c.alert("controller", "the show on trial has not been kept: the next start does not run it; every bus stays as it is")
+		c.alert("controller", "the show on trial was neither kept nor taken back: every bus stays as it is")
 	}
 	c.note(journal.Record{Kind: journal.Stopped})
 	c.bell.close()

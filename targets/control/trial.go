@@ -153,16 +153,24 @@ func (s *show) between(v int32) bool {
 	return false
 }
 
+// words say what is sent. What the show has never set and no device has told
+// was only taken to be so, as on every page.
+func (b comeback) words(old *show) string {
+	text := story.Command(old.p, b.command)
+	if f := &old.facts[b.v]; !f.set && !f.heard {
+		text += " (taken to be so: it was never set)"
+	}
+	return text
+}
+
 // comeback is how a bus comes back to where it was.
 func (t *trial) comeback(b bus) comeback {
 	s := t.old
-	x, f, was := &s.p.Vars[b.v], &s.facts[b.v], s.m.L.Get(s.state, b.v)
+	x, was := &s.p.Vars[b.v], s.m.L.Get(s.state, b.v)
 	back := comeback{bus: b, command: s.puts(b.v, was), message: -1}
 	message, ok := s.index[back.command]
 	switch {
 	case s.p.Devices[b.device].Wire == "":
-	case !f.set && !f.heard:
-		back.why = x.Name + " (nobody knows how it stood)"
 	case !ok:
 		back.why = fmt.Sprintf("%s (that show has no message for %s)", x.Name, s.tell.Value(b.v, was))
 	default:
@@ -318,12 +326,12 @@ func (c *Controller) comeBack(by, why string) {
 			s.m.L.Set(s.state, s.p.Devices[i].Health, health)
 		}
 	}
-	c.before, c.show, c.trial = tried, s, nil
+	c.before, c.show, c.trial, c.notKept = tried, s, nil, tried.mark
 	c.lookAtClock(c.clock.now())
 	c.retireAll(tried, s)
 	c.note(journal.Record{Kind: journal.Mark, By: by, Text: "the show before the trial is back"})
 	c.snapshot()
-	sent, left := c.sendBack(moved)
+	sent, left := c.sendBack(t.old, moved)
 	text := why + ": the show before is back"
 	if len(sent) > 0 {
 		text += "; sent again: " + strings.Join(sent, ", ")
@@ -336,7 +344,7 @@ func (c *Controller) comeBack(by, why string) {
 
 // sendBack sends buses as they were, what goes to one device in one go. It
 // gives what was sent, and what could not be.
-func (c *Controller) sendBack(moved []comeback) (sent, left []string) {
+func (c *Controller) sendBack(old *show, moved []comeback) (sent, left []string) {
 	s := c.show
 	var batches []batch
 	for _, b := range moved {
@@ -352,7 +360,7 @@ func (c *Controller) sendBack(moved []comeback) (sent, left []string) {
 		if b.message < 0 {
 			continue
 		}
-		sent = append(sent, story.Command(s.p, b.command))
+		sent = append(sent, b.words(old))
 		if at := lastOf(batches, b.device); at != nil {
 			at.indexes = append(at.indexes, b.message)
 		} else {
@@ -390,7 +398,7 @@ func (c *Controller) keepTrial(by string) surface.Answer {
 		return refused(step.NothingToDo, "no show is on trial")
 	}
 	old := c.trial.old
-	c.trial = nil
+	c.trial, c.notKept = nil, mark{}
 	c.retireAll(old, c.show)
 	c.note(journal.Record{Kind: journal.Mark, By: by, Text: "the show on trial was kept"})
 	c.snapshot()
@@ -419,7 +427,7 @@ func (c *Controller) trialSeen() *surface.Trial {
 		case b.why != "":
 			seen.Stays = append(seen.Stays, b.why)
 		case b.message >= 0:
-			seen.Returns = append(seen.Returns, story.Command(t.old.p, b.command))
+			seen.Returns = append(seen.Returns, b.words(t.old))
 		}
 	}
 	return seen

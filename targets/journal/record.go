@@ -14,12 +14,12 @@ type Kind uint8
 // that happened to the show.
 const (
 	Session  Kind = 1  // a controller begins; Text digest of the program, By the show's name, A 1 when it goes on after a cut
-	Snapshot Kind = 2  // where the show is; Text digest of the program, Data the state (see control), A 1 while it is on trial, By the numbers of the cues that are disarmed
+	Snapshot Kind = 2  // where the show is; Text digest of the program, Data the state (see control), A 1 while it is on trial, By the numbers of the cues that are disarmed, B and C the mark of a show that was tried and not kept
 	Press    Kind = 3  // A surface.Kind, B what it names, C surface, D outcome, By who, Text why
 	Event    Kind = 4  // A step.EventKind, B and C its A and B
 	Cue      Kind = 5  // A cue was fired; By what fired it, where it came by itself
 	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, 2 by the plan after a power cut, Data its bytes
-	Outcome  Kind = 7  // what became of a message: A device, B message, C the show's mark (see control), D 1 when it failed, Text the answer or why; in a device's order of Sent
+	Outcome  Kind = 7  // what became of a message: A device, B message, C the first half of the show's mark (see control), D 1 when it failed, Text the answer or why; in a device's order of Sent
 	Heard    Kind = 8  // A device, B variable, C value
 	Alert    Kind = 9  // Text, By where from: show, check, device or controller
 	Fault    Kind = 10 // A device, B health, Text why
