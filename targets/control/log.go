@@ -164,7 +164,7 @@ func (r *reader) event(e *Entry, x journal.Record) {
 	e.What, e.Beat = beat.Title, &beat
 }
 
-var pressWords = map[surface.Kind]string{surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
+var pressWords = map[surface.Kind]string{surface.Down: "press", surface.Up: "let go", surface.Go: "go", surface.Back: "back", surface.Skip: "skip",
 	surface.StopAll: "stop all", surface.Resume: "resume", surface.Resend: "send again", surface.Adopt: "adopt", surface.SwitchOver: "switch over",
 	surface.Keep: "keep the show on trial", surface.Return: "end the trial", surface.TakeOver: "take over", surface.GiveBack: "give back",
 	surface.Disarm: "disarm", surface.Arm: "arm"}

@@ -38,7 +38,7 @@ func (s *show) meets(p *surface.Press) bool {
 	case surface.Down, surface.Up:
 		q.Button = s.sameButton(was, p.Button)
 		found = found && q.Button >= 0
-	case surface.Go:
+	case surface.Go, surface.Disarm, surface.Arm:
 		if p.Cue >= 0 {
 			q.Cue = int32(slices.IndexFunc(s.p.Cues, func(x program.Cue) bool {
 				return x.Number == was.Cues[p.Cue].Number && x.Label == was.Cues[p.Cue].Label

@@ -126,7 +126,7 @@ func TestTrialEndsWithDeviceAway(t *testing.T) {
 		on.pull("router", false)
 		s.wait(3 * time.Second)
 		s.wants("when it is back")
-		went(t, s.Press(surface.Press{Kind: surface.Resend, Surface: -1, Destination: s.View().DestinationNamed("stage"), By: "test"}))
+		went(t, s.Press(surface.Press{Kind: surface.Resend, Surface: -1, Destination: s.View().OutputNamed("stage"), By: "test"}))
 		s.wait(time.Second)
 		s.wants("sent again", "/route i:3 i:2")
 		s.end()
