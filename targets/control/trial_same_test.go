@@ -116,7 +116,10 @@ func triedAndBack(t *rapid.T, p *program.Program) int {
 		went(t, c.Press(surface.Press{Kind: surface.Return, Surface: -1, Button: -1, Cue: -1, Destination: -1, By: "bob"}))
 	} else {
 		hand.move(surface.LongestTrial.Microseconds())
-		await(t, "it is back", func() bool { return c.View().Program == p })
+		await(t, "it is back", func() bool {
+			hand.move(viewEvery) // until there is a new view
+			return c.View().Program == p
+		})
 	}
 	look(c, func(old *show) {
 		for v, x := range old.p.Vars {

@@ -377,7 +377,7 @@ func TestTrialAndRestart(t *testing.T) {
 					t.Errorf("after cut %d: %s", i, s.alerts())
 				}
 				s.wait(2 * time.Minute)
-				s.wants("held")
+				s.wants("held, but for what the plan wishes", "/route i:4 i:2")
 			}
 			went(t, s.give(surface.Resume, "test"))
 			s.wants("resumed")
