@@ -49,7 +49,7 @@ func TestWaitsAreExact(t *testing.T) {
 		told := &paper{start: time.Now()}
 		c := start(t, p, Options{
 			clock: func(at int64) clock { return bubbleClock{startClock(at)} },
-			dial:  func(program.Device, osc.Handler) (link, error) { return told, nil },
+			dial:  func(program.Device, osc.Handler, func()) (link, error) { return told, nil },
 		})
 		time.Sleep(time.Second)
 		went(t, c.Press(down(button(t, p, "Replay"))))
@@ -79,7 +79,7 @@ func TestViewAndJournalFollowAPress(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := start(t, p, Options{Dir: dir,
 			clock: func(at int64) clock { return bubbleClock{startClock(at)} },
-			dial:  func(program.Device, osc.Handler) (link, error) { return &paper{}, nil },
+			dial:  func(program.Device, osc.Handler, func()) (link, error) { return &paper{}, nil },
 		})
 		time.Sleep(100 * time.Millisecond)
 		before := c.View().Serial

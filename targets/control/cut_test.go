@@ -21,7 +21,7 @@ import (
 func onPaper(o Options) (Options, *paper) {
 	told := &paper{start: time.Now()}
 	o.clock = func(at int64) clock { return bubbleClock{startClock(at)} }
-	o.dial = func(program.Device, osc.Handler) (link, error) { return told, nil }
+	o.dial = func(program.Device, osc.Handler, func()) (link, error) { return told, nil }
 	return o, told
 }
 

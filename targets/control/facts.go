@@ -20,6 +20,7 @@ type fact struct {
 	heard    bool  // the device has said something
 	waits    bool  // said may be from before the device was told: look again at wantedAt+settling
 	told     bool  // that it drifted
+	toldAt   int64 // when that was told last; show time
 	saidTime int64 // when said was said first, by the wall clock, in microseconds since 1970
 	sent     sending
 }
@@ -28,10 +29,14 @@ type fact struct {
 // so, in microseconds. Until then, what it says else is old news.
 const settling int64 = 300_000
 
+// driftAgain is how long the same thing is not said again of a device that goes
+// to and fro, in microseconds.
+const driftAgain int64 = 10_000_000
+
 // letters takes what devices say.
 func (c *Controller) letters(l *line) {
 	ours := slices.Contains(c.show.lines, l) // not of a show that has gone
-	for _, x := range l.mailbox.take() {
+	for _, x := range l.mailbox.take(time.Now(), func() { l.boss.mail(l) }) {
 		if ours && x.table == l.table.Load() && !c.stopping {
 			c.hear(l, x, c.clock.now()-time.Since(x.asked).Microseconds())
 		}
@@ -71,10 +76,11 @@ func (c *Controller) settle() {
 			}
 		}
 		drifted := c.drifted(v)
-		if drifted && !f.told {
+		if drifted && !f.told && (f.toldAt == 0 || s.state.Now >= f.toldAt+driftAgain) {
+			f.told, f.toldAt = true, s.state.Now
 			c.alert("device", s.p.Vars[v].Name+" is "+s.tell.Value(v, f.said)+", and was set to "+s.tell.Value(v, f.wanted)+": somebody else has changed it")
 		}
-		f.told = drifted
+		f.told = f.told && drifted
 	}
 }
 

@@ -57,8 +57,8 @@ func (l *peekLink) close() {
 }
 
 // peek dials as dialler does, and hears on a socket of its own.
-func peek(d program.Device, heard osc.Handler) (link, error) {
-	l, err := dialler(credentials, false)(d, heard)
+func peek(d program.Device, heard osc.Handler, lost func()) (link, error) {
+	l, err := dialler(credentials, false)(d, heard, lost)
 	if err != nil || d.Wire != "osc.udp" {
 		return l, err
 	}

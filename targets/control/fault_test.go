@@ -6,7 +6,6 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -16,7 +15,6 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/sim/step"
-	"cuewright/targets/osc"
 	"cuewright/targets/surface"
 )
 
@@ -259,50 +257,6 @@ func TestDeviceSaysNo(t *testing.T) {
 	await(t, "the button that sent it shows fault", func() bool { return c.View().Lamps[replay] == step.LampFault })
 	stop(t, c)
 	replays(t, dir)
-}
-
-// A recorder that floods with what the plan hears, and with what nobody can
-// read, costs little memory and no press.
-func TestFlood(t *testing.T) {
-	p := compiled(t)
-	r, out := rack(t, p)
-	message := func(rolling int32) []byte {
-		b, err := osc.AppendMessage(nil, "/rolling", osc.Int32(rolling))
-		if err != nil {
-			t.Fatal(err)
-		}
-		return osc.AppendFrame(osc.AppendFrame(nil, osc.SLIP, b), osc.SLIP, []byte("garbage"))
-	}
-	var block []byte
-	for i := range 1000 {
-		block = append(block, message(int32(i%2))...)
-	}
-	recorder := newBad(t, func(c net.Conn) {
-		for {
-			if _, err := c.Write(block); err != nil {
-				return
-			}
-		}
-	})
-	p = at(r.Program(), "iso", "osc.slip", recorder.l.Addr().String())
-	c := start(t, p, Options{})
-	var before, after runtime.MemStats
-	time.Sleep(200 * time.Millisecond)
-	runtime.GC()
-	runtime.ReadMemStats(&before)
-	for n := 1; n <= 20; n++ {
-		went(t, tap(t, c, button(t, p, "Wide")))
-		await(t, "the mixer is told", func() bool { return out.heard("cut main to wide") == n })
-	}
-	runtime.GC()
-	runtime.ReadMemStats(&after)
-	if grown := int64(after.HeapAlloc) - int64(before.HeapAlloc); grown > 8<<20 {
-		t.Errorf("%d KiB more than before", grown>>10)
-	}
-	if text := fmt.Sprint(c.View().Alerts); strings.Count(text, "sends what cannot be read") > 1 {
-		t.Errorf("garbage is told again and again: %s", text)
-	}
-	stop(t, c)
 }
 
 // A mixer that nothing listens for is found out soon, and found again.

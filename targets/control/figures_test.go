@@ -25,7 +25,7 @@ func TestHungLoopIsSilent(t *testing.T) {
 		c := start(t, p, Options{
 			Turned: func() { turns.Add(1) },
 			clock:  func(at int64) clock { return bubbleClock{startClock(at)} },
-			dial:   func(program.Device, osc.Handler) (link, error) { return &paper{start: time.Now()}, nil },
+			dial:   func(program.Device, osc.Handler, func()) (link, error) { return &paper{start: time.Now()}, nil },
 		})
 		time.Sleep(10 * time.Second)
 		if n := turns.Load(); n < 19 {

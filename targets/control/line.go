@@ -3,6 +3,7 @@ package control
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -25,7 +26,8 @@ type line struct {
 	link   link
 	jobs   chan job
 	kick   chan struct{}
-	failed chan error // of what was sent from elsewhere
+	lost   chan struct{} // a connection has ended by itself
+	failed chan error    // of what was sent from elsewhere
 	look   chan struct{}
 	ctx    context.Context
 	cancel context.CancelFunc
@@ -43,9 +45,10 @@ type line struct {
 
 	first chan struct{} // closed when the device was asked for the first time
 
-	up     atomic.Bool
-	met    atomic.Bool // it has been well once
-	behind atomic.Bool // something is sent of which a refusal may still come
+	up      atomic.Bool
+	met     atomic.Bool  // it has been well once
+	outages atomic.Int32 // how often it has been away
+	behind  atomic.Bool  // something is sent of which a refusal may still come
 }
 
 // boss is who owns a line: the controller. Its methods may be called from any
@@ -93,13 +96,13 @@ const queued = 256
 const probeEvery = time.Second
 
 func newLine(d program.Device, b boss, dial dial) (*line, error) {
-	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), failed: make(chan error, 1), look: make(chan struct{}, 1), first: make(chan struct{}),
+	l := &line{device: d, boss: b, jobs: make(chan job, queued), kick: make(chan struct{}, 1), lost: make(chan struct{}, 1), failed: make(chan error, 1), look: make(chan struct{}, 1), first: make(chan struct{}),
 		datagrams: d.Wire == "osc.udp"}
 	l.ctx, l.cancel = context.WithCancel(context.Background())
 	l.up.Store(true)
 	l.polls.Store(&[]poll{})
 	var err error
-	if l.link, err = dial(d, l.packet); err != nil {
+	if l.link, err = dial(d, l.packet, func() { ring(l.lost) }); err != nil {
 		l.cancel()
 		return nil, err
 	}
@@ -122,7 +125,8 @@ type fate struct {
 	err         error
 }
 
-// put gives the line a job, which it has not taken when too much waits already.
+// put gives the line a job, which it has not taken when too much waits already:
+// then what waits is as good as never sent, and the device is away.
 // A datagram that nothing waits before goes out at once: that is quicker than
 // waking the line's goroutine, and the system does not let it wait. Only the
 // loop puts. What became of a job that was sent at once is for it to tell; its
@@ -140,6 +144,7 @@ func (l *line) put(j job) fate {
 		return fate{taken: true}
 	default:
 		l.under.Add(-1)
+		l.sent(fmt.Errorf("%s takes too long: more than %d messages wait for it", wire.Who(l.device.Name, l.device.Address), queued))
 		return fate{}
 	}
 }
@@ -185,12 +190,15 @@ func (l *line) finish(ctx context.Context) {
 // run sends jobs until there are no more.
 func (l *line) run() {
 	defer l.cancel() // nobody asks a device that nothing is sent to any more
-	if l.datagrams { // to find out whether it is there, one would have to be sent
-		_, _, _ = l.link.send(l.ctx, nil)
-	} else {
+	switch {
+	case isHTTP(l.device.Wire):
 		l.reach()
+	case l.connect() && !l.datagrams: // whether anybody listens to datagrams is not known then, but whether its name is
+		l.noticed()
+		l.well(l.outages.Load())
 	}
 	l.readFirst()
+	var connected time.Time
 	for {
 		var late, again <-chan time.Time
 		if l.behind.Load() {
@@ -213,13 +221,18 @@ func (l *line) run() {
 		case <-l.kick: // to look for a refusal in a while
 		case <-l.look:
 			l.reach()
+		case <-l.lost: // a device may hang up when nothing is said for a while, but not at once
+			if time.Since(connected) < probeEvery {
+				l.fail(hungUp(l.device))
+			} else if l.up.Load() {
+				connected = time.Now()
+				l.connect()
+			}
 		case err := <-l.failed:
 			l.fail(err)
 		case <-late:
 			l.behind.Store(false)
-			if _, _, err := l.link.send(l.ctx, nil); err != nil && l.ctx.Err() == nil {
-				l.fail(err)
-			}
+			l.connect()
 		case <-again:
 			l.reach()
 		}
@@ -242,23 +255,30 @@ func (l *line) readFirst() {
 // before anything is sent.
 const readTime = 300 * time.Millisecond
 
+// connect connects, if that is needed, and hears of what was refused.
+func (l *line) connect() bool {
+	_, _, err := l.link.send(l.ctx, nil)
+	if err != nil && l.ctx.Err() == nil {
+		l.fail(err)
+	}
+	return err == nil
+}
+
 // reach looks whether the device can be reached, when there is nothing that it
 // can be asked.
 func (l *line) reach() {
 	if len(*l.polls.Load()) > 0 {
 		return
 	}
-	if err := l.link.probe(l.ctx); l.ctx.Err() == nil {
-		l.verdict(err)
-	}
-}
-
-func (l *line) verdict(err error) {
-	if err != nil {
+	outage := l.outages.Load()
+	err := l.link.probe(l.ctx)
+	switch {
+	case l.ctx.Err() != nil:
+	case err != nil:
 		l.fail(err)
-	} else {
+	default:
 		l.noticed()
-		l.well()
+		l.well(outage)
 	}
 }
 
@@ -319,12 +339,20 @@ func answered(err error) bool {
 }
 
 func (l *line) fail(err error) {
+	if !l.up.Load() {
+		return
+	}
+	l.outages.Add(1) // first, so that nothing that was answered before can end it
 	if l.up.Swap(false) {
 		l.boss.health(l, false, err.Error())
 	}
 }
 
-func (l *line) well() {
+// well ends an outage, unless another has begun since.
+func (l *line) well(outage int32) {
+	if l.outages.Load() != outage {
+		return
+	}
 	first := !l.met.Swap(true)
 	if !l.up.Swap(true) || first { // nothing comes before the loop has heard that it is well
 		l.boss.health(l, true, "")
@@ -362,26 +390,30 @@ const shortestPoll = 50 * time.Millisecond
 
 // ask asks the device how it is, each poll in its time, until the line ends.
 // Two polls that fail one after the other mean that it is away; it is back
-// when all have been answered.
+// when all have been answered since.
 func (l *line) ask() {
-	due := map[poll]time.Time{}
+	asked, known := map[poll]time.Time{}, map[poll]int32{} // known: at which outage it was answered last
 	failed := 0
 	for l.ctx.Err() == nil {
 		polls := *l.polls.Load()
 		next := time.Now().Add(probeEvery)
+		outage := l.outages.Load()
 		for _, q := range polls {
-			if time.Until(due[q]) <= 0 {
+			at, ok := known[q]
+			due := asked[q].Add(l.pace(q, ok && at == outage))
+			if time.Until(due) <= 0 {
+				asked[q] = time.Now()
 				if err := l.askOne(q); l.ctx.Err() != nil {
 					return
 				} else if err == nil {
-					failed = 0
+					failed, known[q] = 0, outage
 				} else if failed++; failed >= 2 {
 					l.fail(err)
 				}
-				due[q] = time.Now().Add(l.pace(q))
+				due = time.Now().Add(l.pace(q, true))
 			}
-			if due[q].Before(next) {
-				next = due[q]
+			if due.Before(next) {
+				next = due
 			}
 		}
 		select {
@@ -389,8 +421,8 @@ func (l *line) ask() {
 		default:
 			close(l.first)
 		}
-		if failed == 0 && len(polls) > 0 {
-			l.well()
+		if failed == 0 && len(polls) > 0 && !slices.ContainsFunc(polls, func(q poll) bool { at, ok := known[q]; return !ok || at != outage }) {
+			l.well(outage)
 		}
 		select {
 		case <-time.After(time.Until(next)):
@@ -400,13 +432,16 @@ func (l *line) ask() {
 	}
 }
 
-// pace is how long to wait before a poll is sent again: of a device that is
-// away, no more often than it is looked for.
-func (l *line) pace(q poll) time.Duration {
-	if !l.up.Load() {
+// pace is how long to wait before a poll is sent again: to a device that is
+// away, as often as it is looked for, and less often when it has answered.
+func (l *line) pace(q poll, known bool) time.Duration {
+	switch {
+	case l.up.Load():
+		return q.every
+	case known:
 		return max(q.every, probeEvery)
 	}
-	return q.every
+	return probeEvery
 }
 
 func (l *line) askOne(q poll) error {

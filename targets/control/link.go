@@ -3,8 +3,10 @@ package control
 import (
 	"context"
 	"fmt"
+	"io"
 	"net"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"cuewright/macro/program"
@@ -25,12 +27,13 @@ type link interface {
 	close()
 }
 
-// dial makes the link of a device. heard is given what an OSC device sends.
-type dial func(d program.Device, heard osc.Handler) (link, error)
+// dial makes the link of a device. heard is given what an OSC device sends;
+// lost is called when a connection has ended while nothing was sent.
+type dial func(d program.Device, heard osc.Handler, lost func()) (link, error)
 
 // dialler makes links by the network.
 func dialler(env func(string) string, bundles bool) dial {
-	return func(d program.Device, heard osc.Handler) (link, error) {
+	return func(d program.Device, heard osc.Handler, lost func()) (link, error) {
 		if isHTTP(d.Wire) {
 			c, err := httpout.New(d, env)
 			if err != nil {
@@ -38,12 +41,14 @@ func dialler(env func(string) string, bundles bool) dial {
 			}
 			return &httpLink{c, d}, nil
 		}
-		s, err := osc.NewSender(osc.Config{Name: d.Name, Wire: d.Wire, Address: d.Address, Bundle: bundles,
-			Deadline: time.Duration(d.Deadline) * time.Microsecond, Heard: heard})
+		l := &oscLink{device: d, datagrams: d.Wire == "osc.udp"}
+		var err error
+		l.sender, err = osc.NewSender(osc.Config{Name: d.Name, Wire: d.Wire, Address: d.Address, Bundle: bundles,
+			Deadline: time.Duration(d.Deadline) * time.Microsecond, Heard: heard, Lost: func() { l.losses.Add(1); lost() }})
 		if err != nil {
 			return nil, err
 		}
-		return &oscLink{sender: s, datagrams: d.Wire == "osc.udp"}, nil
+		return l, nil
 	}
 }
 
@@ -51,8 +56,10 @@ func isHTTP(wire string) bool { return wire == "http" || wire == "https" }
 
 // oscLink is a device over OSC: on its way is all that can be said.
 type oscLink struct {
+	device    program.Device
 	sender    osc.Sender
 	datagrams bool
+	losses    atomic.Int32 // how often a connection has ended by itself
 }
 
 func (l *oscLink) send(ctx context.Context, messages []*program.Message) (int, string, error) {
@@ -73,12 +80,15 @@ var nothing, _ = osc.AppendBundle(nil, osc.Immediately)
 // refusalTime is how long a refusal of a datagram may take to come back.
 const refusalTime = 200 * time.Millisecond
 
-// probe connects; a datagram has to be sent to hear that nobody listens.
+// probe connects and waits for what comes back: the device may hang up, and a
+// datagram has to be sent to hear that nobody listens.
 func (l *oscLink) probe(ctx context.Context) error {
-	if !l.datagrams {
-		return l.sender.Send(ctx, nil)
+	var first [][]byte
+	if l.datagrams {
+		first = [][]byte{nothing}
 	}
-	if err := l.sender.Send(ctx, [][]byte{nothing}); err != nil {
+	losses := l.losses.Load()
+	if err := l.sender.Send(ctx, first); err != nil {
 		return err
 	}
 	select {
@@ -86,8 +96,13 @@ func (l *oscLink) probe(ctx context.Context) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
+	if l.losses.Load() != losses {
+		return hungUp(l.device)
+	}
 	return l.sender.Send(ctx, nil)
 }
+
+func hungUp(d program.Device) error { return wire.Classify(wire.Who(d.Name, d.Address), io.EOF) }
 
 func (l *oscLink) ask(context.Context, string, string) (httpout.Answer, error) {
 	return httpout.Answer{}, fmt.Errorf("an OSC device cannot be asked by HTTP")

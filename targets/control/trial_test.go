@@ -54,7 +54,7 @@ func (s *stage) begin(changes ...func(*Options)) {
 	}
 	o := Options{Dir: s.dir, Load: load,
 		clock: func(at int64) clock { return bubbleClock{startClock(at)} },
-		dial:  func(program.Device, osc.Handler) (link, error) { return s.told, nil }}
+		dial:  func(program.Device, osc.Handler, func()) (link, error) { return s.told, nil }}
 	for _, change := range changes {
 		change(&o)
 	}

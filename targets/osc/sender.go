@@ -34,6 +34,11 @@ type Config struct {
 	// Heard, when set, is given what the device sends back on the same socket
 	// or connection. It is called from one goroutine at a time.
 	Heard Handler
+
+	// Lost, when set, is called when a connection has ended while nothing was
+	// sent, because the device did that or what it said was out of step. It must
+	// not call the sender.
+	Lost func()
 }
 
 // DefaultDeadline is the time that one salvo may take.
@@ -225,8 +230,10 @@ func (s *udpSender) dial(ctx context.Context) error {
 func (s *udpSender) read(conn *net.UDPConn) {
 	buf := make([]byte, MaxPacket+4)
 	from := From{Addr: addrPort(conn.RemoteAddr()), dialled: conn}
+	var held pace
 	for {
 		n, err := conn.Read(buf)
+		held.read(n)
 		switch {
 		case errors.Is(err, net.ErrClosed):
 			return

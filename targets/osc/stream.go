@@ -90,9 +90,13 @@ func (s *streamSender) read(conn net.Conn) {
 	hear(conn, s.framing, s.Heard, From{Addr: addrPort(conn.RemoteAddr()), stream: &stream{conn: conn, framing: s.framing}})
 	_ = conn.Close()
 	s.mu.Lock()
-	defer s.mu.Unlock()
+	lost := s.conn == conn && !s.closed
 	if s.conn == conn {
 		s.conn = nil
+	}
+	s.mu.Unlock()
+	if lost && s.Lost != nil {
+		s.Lost()
 	}
 }
 
@@ -110,7 +114,7 @@ func (s *streamSender) Close() error {
 
 // hear gives the packets of a stream to h until the stream ends.
 func hear(conn net.Conn, f Framing, h Handler, from From) {
-	r := NewFrameReader(conn, f, 0)
+	r := NewFrameReader(&pacedConn{Conn: conn}, f, 0)
 	for {
 		packet, err := r.Next()
 		switch {
