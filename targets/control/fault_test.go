@@ -93,6 +93,22 @@ func answering(pause time.Duration, answer string, told func(string)) func(net.C
 	}
 }
 
+// says is a device that says something to whoever connects, and hangs up.
+func says(text string) func(net.Conn) {
+	return func(c net.Conn) {
+		_, _ = io.WriteString(c, text)
+		time.Sleep(10 * time.Millisecond)
+	}
+}
+
+// repeat says something, and then something else for ever.
+func repeat(c net.Conn, first, then string) {
+	_, err := io.WriteString(c, first)
+	for err == nil {
+		_, err = io.WriteString(c, then)
+	}
+}
+
 const ok = "HTTP/1.1 200 OK\r\nContent-Length: 21\r\n\r\n{\"transport\":\"ready\"}"
 
 // counter counts texts.
@@ -155,18 +171,26 @@ func TestBadDeck(t *testing.T) {
 		do   func(net.Conn)
 	}{
 		{"accepts and never answers", silent},
-		{"resets", func(c net.Conn) { _ = c.(*net.TCPConn).SetLinger(0) }},
-		{"answers garbage", func(c net.Conn) {
-			_, _ = io.WriteString(c, "\x00\x01\x02 what is this\r\n\r\n")
-			time.Sleep(10 * time.Millisecond)
-		}},
-		{"floods", func(c net.Conn) {
-			for {
-				if _, err := c.Write(make([]byte, 64<<10)); err != nil {
+		{"answers too late", answering(time.Second, ok, func(string) {})},
+		{"answers a byte at a time", func(c net.Conn) {
+			for i := range ok {
+				if _, err := c.Write([]byte(ok[i : i+1])); err != nil {
 					return
 				}
+				time.Sleep(60 * time.Millisecond)
 			}
 		}},
+		{"resets", func(c net.Conn) { _ = c.(*net.TCPConn).SetLinger(0) }},
+		{"answers garbage", says("\x00\x01\x02 what is this\r\n\r\n")},
+		{"answers as another protocol does", says("\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03")},
+		{"cuts its answers", says("HTTP/1.1 200 OK\r\nContent-Length: 500\r\n\r\n{\"transport\":\"rea")},
+		{"cuts its heads", says("HTTP/1.1 200 OK\r\nContent-Le")},
+		{"has two lengths", says("HTTP/1.1 200 OK\r\nContent-Length: 21\r\nContent-Length: 22\r\n\r\n{\"transport\":\"ready\"}")},
+		{"has a length below zero", says("HTTP/1.1 200 OK\r\nContent-Length: -21\r\n\r\n{\"transport\":\"ready\"}")},
+		{"has chunks of no size", says("HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\nxyz\r\n{\"transport\":\"ready\"}")},
+		{"has a head without end", func(c net.Conn) { repeat(c, "HTTP/1.1 200 OK\r\n", "X: "+strings.Repeat("y", 1000)+"\r\n") }},
+		{"goes on to ask for patience", func(c net.Conn) { repeat(c, "", "HTTP/1.1 100 Continue\r\n\r\n") }},
+		{"floods", func(c net.Conn) { repeat(c, "", string(make([]byte, 64<<10))) }},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			p := compiled(t)
@@ -204,6 +228,54 @@ func TestBadDeck(t *testing.T) {
 			if n := out.heard("cut main to wide"); n != 3 {
 				t.Errorf("the mixer was told %d times", n)
 			}
+		})
+	}
+}
+
+// A deck whose answers hold nothing of use is there all the same: it is told
+// what it should be, once, and reading its answers costs little memory.
+func TestDeckAnswersNothingOfUse(t *testing.T) {
+	head := "HTTP/1.1 200 OK\r\nContent-Length: %d\r\n\r\n%s"
+	big := func(body string) string { return fmt.Sprintf(head, len(body), body) }
+	for _, x := range []struct{ name, answer string }{
+		{"nothing", big("")},
+		{"no JSON", big("<html>ready</html>")},
+		{"another JSON", big(`{"transport":{"is":["ready"]},"x":null}`)},
+		{"more than its length", "HTTP/1.1 200 OK\r\nContent-Length: 4\r\n\r\n{\"transport\":\"ready\"}"},
+		{"very much", big(strings.Repeat("x", 5<<20))},
+		{"very many numbers", big("[" + strings.Repeat("0,", 500_000) + "0]")},
+		{"brackets in brackets", big(strings.Repeat("[", 1<<20))},
+		{"objects in objects", big(strings.Repeat(`{"transport":`, 70_000))},
+		{"one word that is very long", big(`{"transport":"` + strings.Repeat("ready", 200_000) + `"}`)},
+		{"chunks without end", "HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n" + strings.Repeat("10000\r\n"+strings.Repeat("z", 0x10000)+"\r\n", 40)},
+	} {
+		t.Run(x.name, func(t *testing.T) {
+			p := compiled(t)
+			r, out := rack(t, p)
+			var told counter
+			deck := newBad(t, answering(0, x.answer, told.add))
+			p = at(r.Program(), "deck", "http", deck.l.Addr().String())
+			for i := range p.Observations { // ask often
+				p.Observations[i].Every = min(p.Observations[i].Every, 60_000)
+			}
+			c := start(t, p, Options{})
+			await(t, "it is asked", func() bool { return told.of("GET") > 2 })
+			before := heap()
+			replay := button(t, p, "Replay")
+			went(t, tap(t, c, replay))
+			await(t, "it is told to load", func() bool { return told.of("PUT") > 0 })
+			await(t, "it is asked", func() bool { return told.of("GET") > 10 })
+			if grown := int64(heap()) - int64(before); grown > 8<<20 {
+				t.Errorf("%d KiB more than before", grown>>10)
+			}
+			for n := 1; n <= 3; n++ {
+				went(t, tap(t, c, button(t, p, "Wide")))
+				await(t, "the mixer is told", func() bool { return out.heard("cut main to wide") == n })
+			}
+			if away(c, "deck") || told.of("PUT") != 1 {
+				t.Errorf("away: %v, told to load %d times", away(c, "deck"), told.of("PUT"))
+			}
+			stop(t, c)
 		})
 	}
 }

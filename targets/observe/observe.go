@@ -7,7 +7,6 @@ package observe
 import (
 	"bytes"
 	"encoding/json"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -69,8 +68,8 @@ func New(p *program.Program, device int32) *Table {
 func withNumbers(means []program.Meaning) []program.Meaning {
 	all := slices.Clone(means)
 	for _, m := range means {
-		if v, ok := readJSON([]byte(m.Heard)); ok {
-			if n, ok := v.(json.Number); ok && jsonNumber(string(n)) != m.Heard {
+		if raw := []byte(m.Heard); json.Valid(raw) {
+			if n, ok := readJSON(raw).(json.Number); ok && jsonNumber(string(n)) != m.Heard {
 				all = append(all, program.Meaning{Heard: jsonNumber(string(n)), Value: m.Value})
 			}
 		}
@@ -131,9 +130,8 @@ func argument(args []osc.Arg, n int) (osc.Arg, bool) {
 // An answer that is not 2xx says nothing but its status.
 func (t *Table) HTTP(method, target string, status int, body []byte) []Observed {
 	var (
-		heard    []Observed
-		document any
-		read, ok bool
+		heard       []Observed
+		read, valid bool
 	)
 	for _, o := range t.http[method+" "+target] {
 		switch {
@@ -144,11 +142,13 @@ func (t *Table) HTTP(method, target string, status int, body []byte) []Observed 
 			heard = t.mean(heard, o, string(bytes.TrimSpace(body)))
 		default:
 			if !read {
-				document, ok = readJSON(body)
-				read = true
+				read, valid = true, json.Valid(body)
 			}
-			if v, there := o.pointer.Find(document); ok && there {
-				if text, ok := jsonText(v); ok {
+			if !valid {
+				continue
+			}
+			if raw, ok := o.pointer.Find(body); ok {
+				if text, ok := jsonText(raw); ok {
 					heard = t.mean(heard, o, text)
 				}
 			}
@@ -157,15 +157,12 @@ func (t *Table) HTTP(method, target string, status int, body []byte) []Observed 
 	return heard
 }
 
-func readJSON(body []byte) (any, bool) {
-	d := json.NewDecoder(bytes.NewReader(body))
+// readJSON is a valid value, nil when it is null.
+func readJSON(raw []byte) (v any) {
+	d := json.NewDecoder(bytes.NewReader(raw))
 	d.UseNumber()
-	var v any
-	if d.Decode(&v) != nil {
-		return nil, false
-	}
-	_, err := d.Token()
-	return v, err == io.EOF
+	_ = d.Decode(&v) // it is valid
+	return v
 }
 
 // mean appends what text means to o's variable, if the plan says.
@@ -212,8 +209,11 @@ func number(v float64, bits int) string {
 
 // jsonText is the text form of a JSON value, as ArgText's. An object or array
 // has none.
-func jsonText(v any) (string, bool) {
-	switch v := v.(type) {
+func jsonText(raw []byte) (string, bool) {
+	if raw[0] == '{' || raw[0] == '[' {
+		return "", false
+	}
+	switch v := readJSON(raw).(type) {
 	case json.Number:
 		return jsonNumber(string(v)), true
 	case string:

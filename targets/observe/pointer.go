@@ -1,9 +1,12 @@
 package observe
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // Pointer is a JSON pointer (RFC 6901): the names and indexes from the whole
@@ -42,28 +45,89 @@ func (p Pointer) String() string {
 	return b.String()
 }
 
-// Find is the value that p points at in a document as encoding/json gives it.
-func (p Pointer) Find(document any) (any, bool) {
-	at := document
+// Find is the value that p points at, as it stands in a document that
+// json.Valid has passed. Nothing of the document is kept or copied: a device may
+// answer a million numbers, of which the plan wants one. Of several members of
+// one name the last counts, as for encoding/json.
+func (p Pointer) Find(document []byte) (value []byte, ok bool) {
+	at := bytes.Trim(document, space)
 	for _, step := range p {
-		switch v := at.(type) {
-		case map[string]any:
-			inner, ok := v[step]
-			if !ok {
-				return nil, false
-			}
-			at = inner
-		case []any:
-			i, ok := index(step)
-			if !ok || i >= len(v) {
-				return nil, false
-			}
-			at = v[i]
-		default:
+		if at, ok = inner(at, step); !ok {
 			return nil, false
 		}
 	}
 	return at, true
+}
+
+// space is what may stand between the parts of JSON (RFC 8259 section 2).
+const space = " \t\r\n"
+
+// inner is the member or element of a value that a step names.
+func inner(value []byte, step string) (found []byte, ok bool) {
+	object := value[0] == '{'
+	wanted, counts := index(step)
+	if !object && (value[0] != '[' || !counts) {
+		return nil, false
+	}
+	rest := bytes.TrimLeft(value[1:], space)
+	for i := 0; rest[0] != '}' && rest[0] != ']'; i++ {
+		here := i == wanted
+		if object {
+			n := length(rest)
+			here = named(rest[:n], step)
+			rest = bytes.TrimLeft(bytes.TrimLeft(rest[n:], space)[1:], space) // over the colon
+		}
+		n := length(rest)
+		if here {
+			found, ok = rest[:n], true
+		}
+		if rest = bytes.TrimLeft(rest[n:], space); rest[0] == ',' {
+			rest = bytes.TrimLeft(rest[1:], space)
+		}
+	}
+	return found, ok
+}
+
+// named says whether a name as it stands in a document is step.
+func named(name []byte, step string) bool {
+	if bytes.IndexByte(name, '\\') < 0 && utf8.Valid(name) {
+		return string(name[1:len(name)-1]) == step
+	}
+	var text string
+	return json.Unmarshal(name, &text) == nil && text == step
+}
+
+// length is how many bytes the value has that rest begins with.
+func length(rest []byte) int {
+	depth := 0
+	for i := 0; i < len(rest); i++ {
+		switch rest[i] {
+		case '"':
+			for i++; rest[i] != '"'; i++ {
+				if rest[i] == '\\' {
+					i++
+				}
+			}
+		case '{', '[':
+			depth++
+			continue
+		case '}', ']':
+			if depth--; depth < 0 {
+				return i
+			}
+		case ',', ' ', '\t', '\r', '\n':
+			if depth == 0 {
+				return i
+			}
+			continue
+		default:
+			continue
+		}
+		if depth == 0 {
+			return i + 1
+		}
+	}
+	return len(rest)
 }
 
 // index is an array index: digits, without a leading zero.
