@@ -154,8 +154,8 @@ func (g *gate) probe(ctx context.Context) error {
 func behind(name string) (dial, *atomic.Bool) {
 	shut := &atomic.Bool{}
 	shut.Store(true)
-	return func(d program.Device, heard osc.Handler) (link, error) {
-		l, err := dialler(credentials, false)(d, heard)
+	return func(d program.Device, heard osc.Handler, lost func()) (link, error) {
+		l, err := dialler(credentials, false)(d, heard, lost)
 		if err != nil || d.Name != name {
 			return l, err
 		}
@@ -227,8 +227,8 @@ func TestWishUndone(t *testing.T) {
 	p = r.Program()
 	left := cutAfter(t, p, func(c *Controller) { went(t, tap(t, c, button(t, p, "Wide"))) })
 	dial, shut := behind("router")
-	c := start(t, p, Options{Dir: left, dial: func(d program.Device, heard osc.Handler) (link, error) {
-		l, err := dial(d, heard)
+	c := start(t, p, Options{Dir: left, dial: func(d program.Device, heard osc.Handler, lost func()) (link, error) {
+		l, err := dial(d, heard, lost)
 		if g, is := l.(*gate); is {
 			return &slam{g}, err
 		}
