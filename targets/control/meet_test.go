@@ -36,7 +36,7 @@ func TestReloadsLoseNoPress(t *testing.T) {
 	}
 	next, told, dir := 0, &paper{start: time.Now()}, t.TempDir()
 	c := start(t, versions[0], Options{Dir: dir,
-		dial: func(program.Device, osc.Handler) (link, error) { return told, nil },
+		dial: func(program.Device, osc.Handler, func()) (link, error) { return told, nil },
 		Load: func() prepare.Result { next++; return prepare.Result{Program: versions[next%2]} }})
 	var all sync.WaitGroup
 	for hand := range hands {

@@ -75,7 +75,7 @@ func (d corded) close() {
 // cable has a stage's devices hang on cables.
 func (s *stage) cable(on *cables) func(*Options) {
 	return func(o *Options) {
-		o.dial = func(d program.Device, _ osc.Handler) (link, error) {
+		o.dial = func(d program.Device, _ osc.Handler, _ func()) (link, error) {
 			on.mu.Lock()
 			defer on.mu.Unlock()
 			if on.pulled["the hub"] && on.dialed[d.Name] == 0 {

@@ -79,7 +79,7 @@ func triedAndBack(t *rapid.T, p *program.Program) int {
 	other.Show = "another"
 	dir := box.dir(t)
 	o, hand := byHand(Options{Dir: dir, Env: credentials, Load: func() prepare.Result { return prepare.Result{Program: &other} }})
-	o.dial = func(program.Device, osc.Handler) (link, error) { return told, nil }
+	o.dial = func(program.Device, osc.Handler, func()) (link, error) { return told, nil }
 	c := start(t, p, o)
 	press := func(what string) {
 		for range rapid.IntRange(0, 15).Draw(t, what) {
