@@ -14,21 +14,33 @@ import (
 )
 
 func newLog(s streams) *cobra.Command {
-	var asCSV, asJSON, asRun bool
+	var asCSV, asJSON, asRun, asRehearsal, all bool
 	c := &cobra.Command{
 		Use:   "log DIR",
 		Short: "Print what a journal has: a table, CSV, JSON or an as-run sheet",
-		Long: `Print the journal that "run" keeps in DIR. The as-run sheet has what went to air when,
-with timecode since power-on: cues, presses, and what each destination showed.
+		Long: `Print the journal that "run" keeps in DIR: what was pressed and by whom, what it set off,
+what became of each message, and what came by itself. With --all it is every record as it
+was kept; so it is with --csv and --json.
+
+The as-run sheet has what went to air when, with timecode since power-on: cues, presses,
+alerts, and what each destination showed.
+
+--as-rehearsal writes what was done as rehearsals, one for each power-on: added to a show,
+"cuewright rehearse" plays them, so that the night can be tried against other rules. What a
+rehearsal cannot say stands in it as a comment, and whether it ends where the show stood.
 
 ` + exitHelp,
 		Example: `  cuewright log final.state
   cuewright log final.state --as-run
-  cuewright log final.state --csv > final.csv`,
+  cuewright log final.state --csv > final.csv
+  cuewright log final.state --as-rehearsal >> final.show`,
 		Args: need("the folder of a journal", 1, 1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			if flags := []bool{asCSV, asJSON, asRun}; count(flags) > 1 {
-				return &mistake{what: "--csv, --json and --as-run cannot go together", mend: "give one of them"}
+			if flags := []bool{asCSV, asJSON, asRun, asRehearsal, all}; count(flags) > 1 {
+				return &mistake{what: "--csv, --json, --as-run, --as-rehearsal and --all cannot go together", mend: "give one of them"}
+			}
+			if asRehearsal {
+				return writeNights(s, args[0])
 			}
 			entries := 0
 			write, flush := table(s)
@@ -39,6 +51,8 @@ with timecode since power-on: cues, presses, and what each destination showed.
 				write, flush = objects(s)
 			case asRun:
 				write, flush = sheet(s)
+			case all:
+				write, flush = records(s)
 			}
 			torn, err := control.Read(args[0], func(e control.Entry) error { entries++; return write(e) })
 			if err == nil {
@@ -58,7 +72,9 @@ with timecode since power-on: cues, presses, and what each destination showed.
 	}
 	c.Flags().BoolVar(&asCSV, "csv", false, "write CSV (RFC 4180)")
 	c.Flags().BoolVar(&asJSON, "json", false, "write a line of JSON for each record")
+	c.Flags().BoolVar(&all, "all", false, "write every record as it was kept")
 	c.Flags().BoolVar(&asRun, "as-run", false, "write an as-run sheet")
+	c.Flags().BoolVar(&asRehearsal, "as-rehearsal", false, "write what was done as rehearsals of the show")
 	return c
 }
 
@@ -78,7 +94,8 @@ type writer = func(control.Entry) error
 // clockTime is a moment with milliseconds, on this machine's clock.
 const clockTime = "2006-01-02 15:04:05.000"
 
-func table(s streams) (writer, func() error) {
+// records writes every record as it is, a line each.
+func records(s streams) (writer, func() error) {
 	return func(e control.Entry) error {
 		_, err := fmt.Fprintf(s.out, "%6d  %s  %11s  %-8s %-12s %s%s\n", e.Seq, e.Time.Format(clockTime), e.Timecode, e.Kind, e.Who, e.What, after("  -> ", e.Came))
 		return err
@@ -119,40 +136,4 @@ func cell(text string) string {
 func objects(s streams) (writer, func() error) {
 	w := json.NewEncoder(s.out)
 	return func(e control.Entry) error { return w.Encode(e) }, func() error { return nil }
-}
-
-// sheet writes what went to air, and what was done for it.
-func sheet(s streams) (writer, func() error) {
-	day := ""
-	return func(e control.Entry) error {
-		var what []string
-		switch {
-		case e.Kind == "start" || e.Kind == "stop":
-			what = []string{strings.TrimSpace(e.Kind + "  " + e.What + after(", ", e.Came))}
-		case e.Kind == "alert":
-			what = []string{"ALERT  " + e.What}
-		case e.Kind == "cue":
-			what = []string{"CUE    " + e.What + after(", ", e.Who)}
-		case e.Beat != nil:
-			for _, c := range e.Beat.Shows {
-				what = append(what, fmt.Sprintf("       %s shows %s", c.What, c.To))
-			}
-			if len(e.Beat.Came) > 0 {
-				what = append(what, "       on air: "+strings.Join(e.Beat.Came, ", "))
-			}
-			if len(e.Beat.Left) > 0 {
-				what = append(what, "       off air: "+strings.Join(e.Beat.Left, ", "))
-			}
-		}
-		if today := e.Time.Format(time.DateOnly); len(what) > 0 && today != day {
-			day = today
-			fmt.Fprintf(s.out, "%s\n", day)
-		}
-		for _, line := range what {
-			if _, err := fmt.Fprintf(s.out, "%s  %11s  %s\n", e.Time.Format("15:04:05.000"), e.Timecode, line); err != nil {
-				return err
-			}
-		}
-		return nil
-	}, func() error { return nil }
 }

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"cuewright/macro/program"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/simtest"
 )
 
@@ -46,7 +47,7 @@ func TestDemo(t *testing.T) {
 					t.Logf("    %+v", e)
 				}
 				replay(t, p, r.Story, goal(&p.Rules[i]))
-				if steps, ok := Steps(p, r.Story); ok && !rehearsed(t, p, steps, goal(&p.Rules[i])) {
+				if steps, ok := rehearse.Steps(p, r.Story); ok && !rehearsed(t, p, steps, goal(&p.Rules[i])) {
 					t.Errorf("%q: its rehearsal does not end in it", p.Rules[i].Name)
 				}
 			}

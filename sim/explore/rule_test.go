@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"cuewright/macro/program"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/simtest"
 	"cuewright/sim/step"
 )
@@ -109,7 +110,7 @@ func TestFaults(t *testing.T) {
 		t.Fatalf("with one: %v, %d presses, want the fault and the press", r.Verdict, r.Presses)
 	}
 	replay(t, p, r.Story, hangs.State)
-	if steps, ok := Steps(p, r.Story); !ok || !rehearsed(t, p, steps, hangs.State) {
+	if steps, ok := rehearse.Steps(p, r.Story); !ok || !rehearsed(t, p, steps, hangs.State) {
 		t.Errorf("its rehearsal does not end in it: %+v", steps)
 	}
 }
@@ -123,7 +124,7 @@ func TestSteps(t *testing.T) {
 	goal := slices.IndexFunc(p.Cameras, func(c program.Camera) bool { return c.Name == "goal" })
 	shot := Property{State: func(now *View) bool { return now.Get(p.Cameras[goal].Shot) == 2 }}
 	r := New(p).Property(shot, Options{})
-	steps, ok := Steps(p, r.Story)
+	steps, ok := rehearse.Steps(p, r.Story)
 	if !ok || len(steps) == 0 || steps[0].Op != program.StepHold || steps[0].A != find("Goal") || !rehearsed(t, p, steps, shot.State) {
 		t.Errorf("%v: %+v become %+v, want `Goal` held", r.Verdict, r.Story, steps)
 	}
@@ -132,10 +133,10 @@ func TestSteps(t *testing.T) {
 		return slices.ContainsFunc(effects, func(e step.Effect) bool { return e.Kind == step.Started && e.Task == stop })
 	}}
 	r = New(p).Property(fires, Options{})
-	if steps, ok := Steps(p, r.Story); !ok || len(steps) != 2 || steps[0] != steps[1] || steps[0].A != find("Stop") {
+	if steps, ok := rehearse.Steps(p, r.Story); !ok || len(steps) != 2 || steps[0] != steps[1] || steps[0].A != find("Stop") {
 		t.Errorf("%v: %+v become %+v, want `Stop` pressed twice", r.Verdict, r.Story, steps)
 	}
-	if _, ok := Steps(p, []step.Event{{Kind: step.Down, A: find("Talk")}, {Kind: step.Down, A: find("Wide")}, {Kind: step.Up, A: find("Talk")}}); ok {
+	if _, ok := rehearse.Steps(p, []step.Event{{Kind: step.Down, A: find("Talk")}, {Kind: step.Down, A: find("Wide")}, {Kind: step.Up, A: find("Talk")}}); ok {
 		t.Error("a press while another is held can be no rehearsal")
 	}
 }

@@ -131,7 +131,7 @@ func TestVerdictsOfRandomShows(t *testing.T) {
 		}
 		if r.Verdict == Refuted {
 			replay(t, p, r.Story, goal.State)
-			if steps, ok := Steps(p, r.Story); ok && rehearsed(t, p, steps, goal.State) {
+			if steps, ok := rehearse.Steps(p, r.Story); ok && rehearsed(t, p, steps, goal.State) {
 				told++
 			}
 		}

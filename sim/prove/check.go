@@ -7,6 +7,7 @@ import (
 	"cuewright/macro/program"
 	"cuewright/sim/explore"
 	"cuewright/sim/onair"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/step"
 )
 
@@ -286,9 +287,9 @@ func (a *asker) confirm(out *outcome, fits func(onair.Finding) bool) bool {
 // tellPlainly plays an outcome's story, in the way of a rehearsal where that
 // comes to the same end.
 func (a *asker) tellPlainly(out *outcome, same func(*tale) bool) {
-	if _, ok := explore.Steps(a.x.p, out.Story); !ok {
+	if _, ok := rehearse.Steps(a.x.p, out.Story); !ok {
 		events := plain(a.x.p, out.Story)
-		if _, ok := explore.Steps(a.x.p, events); ok {
+		if _, ok := rehearse.Steps(a.x.p, events); ok {
 			if t := a.play(events); t.wrong == "" && same(t) {
 				out.Story, out.tale = events, t
 				return

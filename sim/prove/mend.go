@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cuewright/macro/program"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/story"
 )
 
@@ -231,7 +232,7 @@ func (x *proof) waits(f *Finding) []Try {
 }
 
 func (x *proof) wait(in *program.Instr, micros int64) Try {
-	new := "wait " + duration(micros)
+	new := "wait " + rehearse.Duration(micros)
 	return Try{Do: fmt.Sprintf("write `%s` at %s", new, story.Place(x.p, in.At)), At: in.At,
 		Change: func(s string) (string, bool) {
 			words := strings.Fields(s)

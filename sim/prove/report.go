@@ -9,6 +9,7 @@ import (
 	"cuewright/macro/program"
 	"cuewright/sim/explore"
 	"cuewright/sim/onair"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/step"
 	"cuewright/sim/story"
 )
@@ -133,7 +134,7 @@ func (x *proof) tellWrong(r *Report, q *question, used []bool) {
 	if q.tale != nil {
 		f.Story = q.tale.beats
 	}
-	if steps, ok := explore.Steps(x.p, q.Story); ok && (q.HasStory || q.code == "flashing") {
+	if steps, ok := rehearse.Steps(x.p, q.Story); ok && (q.HasStory || q.code == "flashing") {
 		f.Steps = x.pressable(steps)
 	}
 	r.Findings = append(r.Findings, f)

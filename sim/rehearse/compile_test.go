@@ -2,7 +2,6 @@ package rehearse
 
 import (
 	"os"
-	"testing"
 
 	"cuewright/macro/check"
 	"cuewright/macro/lower"
@@ -12,8 +11,17 @@ import (
 	"cuewright/macro/syntax"
 )
 
+// failing is what tests and properties have in common.
+type failing interface {
+	Helper()
+	Fatal(...any)
+	Errorf(string, ...any)
+	Failed() bool
+	FailNow()
+}
+
 // compile compiles a show on a rack, the small one when rack is nil.
-func compile(t testing.TB, show, rack []byte) *program.Program {
+func compile(t failing, show, rack []byte) *program.Program {
 	t.Helper()
 	if rack == nil {
 		var err error

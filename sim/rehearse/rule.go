@@ -22,11 +22,12 @@ func broken(r *program.Rule, g *signal.Graph) bool {
 	return false
 }
 
-// rules are the findings of rules that held before an event and do not now.
-func (w *Walk) rules() []onair.Finding {
+// Broke are the findings of rules that held in the state that was looks at and
+// do not in that of is; without a was, of all that do not hold.
+func Broke(p *program.Program, was, is *signal.Graph) []onair.Finding {
 	var found []onair.Finding
-	for i := range w.m.P.Rules {
-		if r := &w.m.P.Rules[i]; broken(r, w.is) && !broken(r, w.was) {
+	for i := range p.Rules {
+		if r := &p.Rules[i]; broken(r, is) && (was == nil || !broken(r, was)) {
 			found = append(found, ruleFinding(r))
 		}
 	}
@@ -37,11 +38,8 @@ func (w *Walk) rules() []onair.Finding {
 func (w *Walk) brokenAtStart() []Finding {
 	w.is.Look(w.m.Start())
 	var found []Finding
-	for i := range w.m.P.Rules {
-		if r := &w.m.P.Rules[i]; broken(r, w.is) {
-			f := ruleFinding(r)
-			found = append(found, Finding{Finding: f, Allowed: onair.Allowed(w.m.P, f, w.today)})
-		}
+	for _, f := range Broke(w.m.P, nil, w.is) {
+		found = append(found, Finding{Finding: f, Allowed: onair.Allowed(w.m.P, f, w.today)})
 	}
 	return found
 }

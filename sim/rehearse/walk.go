@@ -205,7 +205,7 @@ func (w *Walk) apply(e step.Event) {
 	beat := w.tell.Tell(w.before, e, w.effects, s)
 	w.was.Look(w.before)
 	w.is.Look(s)
-	found := append(w.now.watch.Look(w.before, s, w.was, w.is, e, w.effects), w.rules()...)
+	found := append(w.now.watch.Look(w.before, s, w.was, w.is, e, w.effects), Broke(w.m.P, w.was, w.is)...)
 	if !beat.Did() && len(found) == 0 {
 		return
 	}

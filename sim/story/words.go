@@ -73,6 +73,17 @@ func (t *Teller) title(before *state.State, e step.Event) (title, place string) 
 	return "", ""
 }
 
+// Title says what an event is that is neither a press nor a go nor a timer that
+// runs out: those depend on where the show is.
+func (t *Teller) Title(e step.Event) string {
+	switch e.Kind {
+	case step.Down, step.Up, step.Go, step.Expire:
+		return ""
+	}
+	title, _ := t.title(nil, e)
+	return title
+}
+
 // MomentOf is the moment of a cue as the language writes it: a time of the day
 // or a timecode.
 func MomentOf(p *program.Program, cue int32) string {

@@ -7,6 +7,7 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/macro/timecode"
+	"cuewright/sim/step"
 	"cuewright/sim/story"
 	"cuewright/targets/journal"
 	"cuewright/targets/surface"
@@ -26,6 +27,8 @@ type Entry struct {
 	Came     string      `json:"came,omitempty"`    // what became of it
 	Program  string      `json:"program,omitempty"` // digest of the show that it happened under
 	Beat     *story.Beat `json:"-"`
+	Pressed  bool        `json:"-"` // an event that a press makes, whose record follows
+	LetGo    bool        `json:"-"` // a press that is a finger coming up
 }
 
 // Read gives a journal's entries in words, in order.
@@ -80,10 +83,15 @@ func (r *reader) entry(x journal.Record) Entry {
 	if e.Program == "" {
 		e.Program = r.show.digest
 	}
-	rate := timecode.Rate(r.show.p.Rate)
-	e.Timecode = rate.Label(rate.ToFrames(timecode.Micros(x.At)))
+	e.Timecode = timecodeOf(r.show.p, x.At)
 	r.words(&e, x)
 	return e
+}
+
+// timecodeOf is show time as timecode at the program's rate.
+func timecodeOf(p *program.Program, micros int64) string {
+	rate := timecode.Rate(p.Rate)
+	return rate.Label(rate.ToFrames(timecode.Micros(micros)))
 }
 
 func (r *reader) snapshot(x journal.Record) {
@@ -105,6 +113,7 @@ func (r *reader) words(e *Entry, x journal.Record) {
 	switch x.Kind {
 	case journal.Press:
 		e.What, e.Came = r.show.pressed(surface.Kind(x.A), x.B, x.C), outcomeWord(x)
+		e.LetGo = surface.Kind(x.A) == surface.Up
 	case journal.Event:
 		r.event(e, x)
 	case journal.Cue:
@@ -162,6 +171,10 @@ func (r *reader) event(e *Entry, x journal.Record) {
 	s.effects = s.m.Apply(s.state, v, s.effects[:0])
 	beat := s.tell.Tell(s.before, v, s.effects, s.state)
 	e.What, e.Beat = beat.Title, &beat
+	switch v.Kind {
+	case step.Down, step.Up, step.Go, step.StopAll, step.Stand:
+		e.Pressed = true
+	}
 }
 
 var pressWords = map[surface.Kind]string{surface.Down: "press", surface.Up: "let go", surface.Go: "go", surface.Back: "back", surface.Skip: "skip",

@@ -6,8 +6,11 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"cuewright/macro/program"
+	"cuewright/sim/onair"
+	"cuewright/sim/rehearse"
 	"cuewright/sim/story"
 	"cuewright/targets/journal"
 )
@@ -20,11 +23,22 @@ type Replayed struct {
 	Torn                       []journal.Torn
 	Gaps                       int // places where records are missing; what follows is taken up at the next snapshot
 	Difference                 string
+	Found                      []Found // what the on-air checks and the rules find
+}
+
+// Found is something that should not have happened, and when it did.
+type Found struct {
+	onair.Finding
+	Time     time.Time
+	Timecode string
+	Place    string // where it stands in the show
+	Allowed  bool   // the show allows it
 }
 
 // Replay applies the events of a journal again, and holds the bytes of every
 // message against those that were sent then, in order, and every state that
-// the journal kept against the one that comes out now.
+// the journal kept against the one that comes out now. It finds what broke the
+// show's rules and the on-air checks, as a rehearsal does.
 func Replay(dir string) (Replayed, error) {
 	r := replay{dir: dir}
 	torn, err := journal.Read(dir, r.record)
@@ -93,8 +107,13 @@ func (r *replay) snapshot(x journal.Record) error {
 		if !slices.Equal(r.show.state.Due, next.state.Due) {
 			return r.differs(x, "the timers that run are not the same")
 		}
+		next.watch = r.show.watch // which remembers what was before
 	}
+	fresh := r.show == nil
 	r.show = next
+	if next.is.Look(next.state); fresh {
+		r.found(x, rehearse.Broke(p, nil, next.is))
+	}
 	return nil
 }
 
@@ -121,11 +140,23 @@ func (r *replay) event(x journal.Record) error {
 	s.before.CopyFrom(s.state)
 	s.effects = s.m.Apply(s.state, e, s.effects[:0])
 	s.want(e, s.effects)
+	s.was.Look(s.before)
+	s.is.Look(s.state)
+	r.found(x, append(s.watch.Look(s.before, s.state, s.was, s.is, e, s.effects), rehearse.Broke(s.p, s.was, s.is)...))
 	s.batches = bundle(s.index, s.effects, s.batches)
 	for _, b := range s.batches {
 		r.due = append(r.due, b.indexes...)
 	}
 	return nil
+}
+
+// found keeps findings of a record.
+func (r *replay) found(x journal.Record, findings []onair.Finding) {
+	p, at := r.show.p, time.UnixMicro(x.Time)
+	for _, f := range findings {
+		r.Found = append(r.Found, Found{Finding: f, Time: at, Timecode: timecodeOf(p, x.At), Place: story.Place(p, f.At),
+			Allowed: onair.Allowed(p, f, at.Format(time.DateOnly)) >= 0})
+	}
 }
 
 // allSent says what was not sent then and is now.

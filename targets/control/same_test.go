@@ -1,6 +1,8 @@
 package control
 
 import (
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -9,6 +11,7 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/sim/step"
+	"cuewright/targets/journal"
 	"cuewright/targets/prepare"
 	"cuewright/targets/surface"
 )
@@ -153,8 +156,46 @@ func asStepped(t *rapid.T, p *program.Program) {
 	})
 	stop(t, c)
 	awaitDevices(t, stands, m, s)
-	if r := replays(t, dir); r.Sessions != 1 {
+	r := replays(t, dir)
+	if r.Sessions != 1 {
 		t.Errorf("%+v", r)
+	}
+	foundAsThen(t, dir, r)
+	isRehearsed(t, dir)
+}
+
+// foundAsThen: a replay finds what was alerted then, in the same order.
+func foundAsThen(t failing, dir string, r Replayed) {
+	t.Helper()
+	var then, now []string
+	if _, err := journal.Read(dir, func(x journal.Record) error {
+		if x.Kind == journal.Alert && x.By == "check" {
+			then = append(then, x.Text)
+		}
+		return nil
+	}); err != nil {
+		t.Fatalf("%v", err)
+	}
+	for _, f := range r.Found {
+		if !f.Allowed && f.Code != "rule-broken" {
+			now = append(now, f.What+" ["+f.Code+"]")
+		}
+	}
+	if !slices.Equal(then, now) {
+		t.Errorf("found then %q\nand now %q", then, now)
+	}
+}
+
+// isRehearsed: the night as a rehearsal ends where the show did, unless it
+// says that there is something which it cannot say.
+func isRehearsed(t failing, dir string) {
+	t.Helper()
+	nights, _, err := Nights(dir)
+	if err != nil || len(nights) != 1 || nights[0].Skipped != "" || nights[0].Broken != "" {
+		t.Fatalf("%v %+v", err, nights)
+	}
+	if n := &nights[0]; n.Unsaid == 0 && len(n.Differs) > 0 {
+		t.Errorf("it ends otherwise: %q\n%s", n.Differs, strings.Join(n.Lines, "\n"))
 	}
 }
 
