@@ -288,3 +288,35 @@ func TestMomentsAreInOrder(t *testing.T) {
 		}
 	})
 }
+
+// A zone that this machine does not know is told before anything runs, and a
+// show that names one is not taken.
+func TestZoneNotKnownHere(t *testing.T) {
+	p := *deaf(compiled(t))
+	p.Zone = "Nowhere/Town"
+	if _, err := Start(&p, Options{}); err == nil || !strings.Contains(err.Error(), "the time zone of the show is not known here") {
+		t.Errorf("started: %v", err)
+	}
+}
+
+// What the clock costs a turn, in readings of the clock.
+func BenchmarkClockOfATurn(b *testing.B) {
+	p := *deaf(compiled(b))
+	p.Cues = append(p.Cues[:0:0], p.Cues...)
+	p.Cues[3].By, p.Cues[3].Moment = program.ByClock, 76_500
+	c := start(b, &p, Options{})
+	defer stop(b, c)
+	look(c, func(*show) {
+		for b.Loop() {
+			c.lookAtClock(c.clock.now())
+			c.come()
+			c.show.moments.rings()
+		}
+		spent := b.Elapsed()
+		began := time.Now()
+		for range b.N {
+			_ = c.clock.wall()
+		}
+		b.ReportMetric(float64(spent)/float64(time.Since(began)), "readings")
+	})
+}
