@@ -70,8 +70,8 @@ func (c *Controller) follow(m chase.Move) {
 	}
 	c.dirty = c.dirty || c.code == nil || m.State != was.State || m.Jumped || m.Back != was.Back
 	c.code = &m
-	if c.stopping {
-		return
+	if c.stopping || c.idle() != "" {
+		return // another one leads, or nobody
 	}
 	rate := timecode.Rate(c.show.p.Rate).Code()
 	fits := m.Rate.Nominal() == rate.Nominal() && m.Rate.Drop == rate.Drop
@@ -130,8 +130,13 @@ func (c *Controller) codeView() surface.Code {
 
 // clockView is the next cue that the clock fires, or nil.
 func (c *Controller) clockView() *surface.ClockCue {
-	x := c.show.moments.first(c.armed)
-	if x == nil {
+	m := c.show.moments
+	if c.idle() != "" { // who does not lead only shows it
+		m = newMoments(c.show.p)
+		m.look(c.show.p, 0, c.clock.wall().UnixMicro())
+	}
+	x := m.first(c.armed)
+	if x == nil || m.wall == 0 {
 		return nil
 	}
 	return &surface.ClockCue{Cue: x.cue, Due: time.UnixMicro(x.due), At: story.MomentOf(c.show.p, x.cue)}
