@@ -92,6 +92,7 @@ func (c *checker) statement(s syntax.Statement) {
 		c.time(n.Time, waitTime)
 	case *syntax.Until:
 		c.cond(n.Cond)
+		c.assumes(n)
 		c.time(n.Within, withinTime)
 		c.body(n.Else)
 	case *syntax.If:

@@ -63,6 +63,9 @@ var checkCodes = []Entry{
 	{"not-in-salvo", Error, "something that a salvo cannot hold",
 		"A salvo is fired all at once, so nothing in it may take time or decide anything."},
 
+	{"only-assumed", Advice, "an expectation that no device confirms",
+		"It comes true when the device should have done it, also on the night when it has not."},
+
 	{"duration-unreadable", Error, "a time that cannot be read",
 		"A time that is misread by a frame or by an hour is seen on air."},
 	{"duration-zero", Error, "a time of nothing",

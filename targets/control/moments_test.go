@@ -265,7 +265,7 @@ func TestMomentsAreInOrder(t *testing.T) {
 	q.Cues[3].By, q.Cues[3].Moment, q.Zone = program.ByClock, 8, "UTC"
 	synctest.Test(t, func(t *testing.T) {
 		o, clock := byHand(Options{Dir: t.TempDir()})
-		o.dial = func(program.Device, osc.Handler) (link, error) { return &paper{start: time.Now()}, nil } // none goes away
+		o.dial = func(program.Device, osc.Handler, func()) (link, error) { return &paper{start: time.Now()}, nil } // none goes away
 		clock.began = time.Date(2026, 7, 4, 0, 0, 0, 0, time.UTC)
 		c := start(t, &q, o)
 		clock.move(7_700_000)
