@@ -165,6 +165,9 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 		return nil, err
 	}
 	c.onDisk.Store(&given)
+	if c.idle() == "" {
+		c.lookAtClock(c.clock.now())
+	}
 	c.publish()
 	c.set()
 	c.flush()
