@@ -29,6 +29,7 @@ type Desk struct {
 	started  time.Time
 	view     *surface.View
 	alerts   []surface.Alert
+	outputs  []surface.Output
 	held     bool
 	stalled  bool
 	trial    *surface.Trial
@@ -143,6 +144,8 @@ func (d *Desk) Press(p surface.Press) surface.Answer {
 		d.held = false
 		d.publish()
 		return answer
+	case surface.Resend, surface.Adopt:
+		return answer
 	default:
 		return surface.Answer{Outcome: surface.Refused, Text: "this desk does not do that"}
 	}
@@ -239,6 +242,7 @@ func (d *Desk) publish() {
 		}
 	}
 	d.byItself(v)
+	v.Outputs = d.outputs
 	d.view = v
 	for w := range d.watchers {
 		select {
@@ -315,6 +319,14 @@ func (d *Desk) Event(kind step.EventKind, a, b int32) {
 	defer d.mu.Unlock()
 	d.advance()
 	d.hear(d.machine.Apply(d.state, step.Event{Kind: kind, A: a, B: b, At: d.now()}, nil))
+	d.publish()
+}
+
+// Outputs sets the table of outputs, which is empty before.
+func (d *Desk) Outputs(all ...surface.Output) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.outputs = all
 	d.publish()
 }
 

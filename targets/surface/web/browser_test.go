@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"cuewright/macro/program"
 	"cuewright/sim/step"
@@ -97,10 +98,21 @@ func TestPageInBrowser(t *testing.T) {
 		"fault":     func() string { d.Event(step.Fault, mixer, int32(program.Away)); return "" },
 		"well":      func() string { d.Event(step.Fault, mixer, int32(program.Well)); return "" },
 		"alert":     func() string { d.Event(step.Go, d.View().CueNumbered("3.5"), 0); return "" },
-		"stall":     func() string { d.Stall(true); return "" },
-		"go on":     func() string { d.Stall(false); return "" },
-		"close":     func() string { _ = s.Close(); return "" },
-		"open":      func() string { s = serve(t, d, config); return "" },
+		"outputs": func() string {
+			at := time.Date(2026, 11, 25, 20, 1, 13, 0, time.Local)
+			d.Outputs(
+				surface.Output{Name: "screens", Field: -1, Wanted: "wide", Sent: surface.Column{State: surface.Told, Words: "cut main to wide", At: at},
+					Acknowledged: surface.Column{State: surface.OnItsWay, At: at}, Observed: surface.Column{State: surface.Seen, Words: "goal", At: at}, Drifted: true, AfterCut: "left as it is"},
+				surface.Output{Name: "deck.state", Field: 0, Wanted: "cued", Sent: surface.Column{State: surface.Told, Words: `load deck with "opener"`, At: at},
+					Acknowledged: surface.Column{State: surface.No, Words: "409 Conflict: no clip!", At: at}, Observed: surface.Column{State: surface.Unheard, Words: "cued"}},
+				surface.Output{Name: "stage", Field: -1, Observed: surface.Column{State: surface.Assumed, Words: "slides"}},
+			)
+			return ""
+		},
+		"stall": func() string { d.Stall(true); return "" },
+		"go on": func() string { d.Stall(false); return "" },
+		"close": func() string { _ = s.Close(); return "" },
+		"open":  func() string { s = serve(t, d, config); return "" },
 	}
 	seen := map[string]string{}
 	for lines := bufio.NewScanner(out); lines.Scan(); {
@@ -123,28 +135,33 @@ func TestPageInBrowser(t *testing.T) {
 		"axe pairing":         "clean", "axe fresh": "clean", "axe fault": "clean", "axe stale": "clean", "axe check": "clean", "axe telephone": "clean",
 		"smallest key at least 64":                 "true",
 		"smallest key at least 64, on a telephone": "true",
-		"gap":                               "8px",
-		"pressed so far":                    "",
-		"pressed after release":             "Wide down, Wide up",
-		"pressed after sliding off":         "Wide down, Wide up",
-		"pressed once":                      "Wide down, Wide up, Wide down, Wide up",
-		"after a tap on what is guarded":    "Wide down, Wide up, Wide down, Wide up",
-		"after holding":                     "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
-		"after the page turned":             "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
-		"fault":                             "FAULT",
-		"alert":                             "start again",
-		"unlocked":                          "false",
-		"stale says":                        "NO CONTACT",
-		"disarmed":                          "true",
-		"nothing was made up for":           "true",
-		"nothing was replayed":              "true",
-		"waking pressed nothing":            "true",
-		"the touch that wakes":              "true",
-		"stream":                            "true",
-		"animations when motion is reduced": "0",
-		"outside requests":                  "none",
-		"troubles":                          "none",
-		"end":                               "end",
+		"gap":                                   "8px",
+		"pressed so far":                        "",
+		"pressed after release":                 "Wide down, Wide up",
+		"pressed after sliding off":             "Wide down, Wide up",
+		"pressed once":                          "Wide down, Wide up, Wide down, Wide up",
+		"after a tap on what is guarded":        "Wide down, Wide up, Wide down, Wide up",
+		"after holding":                         "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
+		"after the page turned":                 "Wide down, Wide up, Wide down, Wide up, Stop down, Stop up, Stop down, Stop up",
+		"fault":                                 "FAULT",
+		"alert":                                 "start again",
+		"axe outputs":                           "clean",
+		"output":                                "screens otherwise than wanted; left as it is wide cut main to wide 20:01:13 on its way 20:01:13 seen: goal 20:01:13 Send again hold Adopt hold",
+		"refused output":                        `deck.state cued load deck with "opener" 20:01:13 no: 409 Conflict: no clip! 20:01:13 not heard yet: cued Send again hold Adopt hold`,
+		"smallest key of the table at least 64": "true",
+		"after the table":                       "adopt screens, send again deck.state",
+		"unlocked":                              "false",
+		"stale says":                            "NO CONTACT",
+		"disarmed":                              "true",
+		"nothing was made up for":               "true",
+		"nothing was replayed":                  "true",
+		"waking pressed nothing":                "true",
+		"the touch that wakes":                  "true",
+		"stream":                                "true",
+		"animations when motion is reduced":     "0",
+		"outside requests":                      "none",
+		"troubles":                              "none",
+		"end":                                   "end",
 	}
 	for name, value := range want {
 		if seen[name] != value {
@@ -163,7 +180,10 @@ func TestPageInBrowser(t *testing.T) {
 func pressedWords(d *surfacetest.Desk) string {
 	var words []string
 	for _, p := range d.Pressed() {
-		word := map[surface.Kind]string{surface.Down: "down", surface.Up: "up"}[p.Kind]
+		word := map[surface.Kind]string{surface.Down: "down", surface.Up: "up", surface.Adopt: "adopt", surface.Resend: "send again"}[p.Kind]
+		if p.Kind == surface.Adopt || p.Kind == surface.Resend {
+			word += " " + surface.OutputNames(p.Of)[p.Destination]
+		}
 		if p.Button >= 0 {
 			word = p.Of.Buttons[p.Button].Label + " " + word
 		}

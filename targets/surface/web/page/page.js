@@ -536,7 +536,8 @@ function drawRest() {
 
 // ---- the table of outputs ------------------------------------------------
 
-const rows = new Map(); // by name: {row, cells, keys}
+const rows = new Map(); // by name: {row, cells, keys, output}
+let outputCount = 0;
 
 const atTime = (ms) => (ms ? new Date(ms).toTimeString().slice(0, 8) : "");
 
@@ -568,7 +569,7 @@ function outputRow(o) {
   const row = document.createElement("tr"), cells = [];
   for (let i = 0; i < 6; i++) {
     const cell = document.createElement(i ? "td" : "th");
-    if (!i) cell.scope = "row";
+    if (!i) { cell.scope = "row"; cell.id = "output-" + ++outputCount; }
     if (i !== 1 && i < 5) cell.append(document.createElement("span"), document.createElement("br"), document.createElement("span"));
     if (i > 1 && i < 5) cell.lastChild.className = "at";
     cells.push(cell);
@@ -588,7 +589,7 @@ function outputKey(box, r, kind, name) {
   node.type = "button";
   node.className = "key guarded";
   for (const [part, words] of [["name", name], ["word", "hold"]]) { const s = document.createElement("span"); s.className = part; s.textContent = words; node.append(s); }
-  node.setAttribute("aria-label", name + ": " + r.output.name);
+  node.setAttribute("aria-describedby", r.cells[0].id);
   box.append(node);
   const key = { node, place: kind + " " + r.output.name, word: "", busy: false, name: () => name + " " + r.output.name, cover: () => "none", guarded: () => true, live: () => false };
   key.request = () => ({ kind, [r.output.field ? "field" : "destination"]: r.output.name });

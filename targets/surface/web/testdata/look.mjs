@@ -128,6 +128,33 @@ await ask("alert");
 await page.waitForFunction(() => document.querySelectorAll("#alerts li").length === 1);
 out("alert", (await page.textContent("#alerts li")).slice(10));
 
+// The table of outputs: what needs a look is said, and a row's keys are held.
+await ask("outputs");
+await page.waitForFunction(() => document.getElementById("outputs-word").textContent === "2 need a look");
+await page.locator("#outputs summary").click();
+out("output", (await page.locator("#output-rows tr").nth(0).innerText()).replace(/\s+/g, " "));
+out("refused output", (await page.locator("#output-rows tr").nth(1).innerText()).replace(/\s+/g, " "));
+out("smallest key of the table at least 64", Math.min(...await page.evaluate(() => [...document.querySelectorAll("#outputs .key")].map((k) => { const r = k.getBoundingClientRect(); return Math.min(r.width, r.height); }))) >= 64);
+await shot("outputs");
+await axe("outputs");
+const outputKey = (row, name) => page.locator("#output-rows tr").nth(row).locator(".key", { hasText: name });
+const adopt = outputKey(0, "Adopt");
+await adopt.scrollIntoViewIfNeeded();
+await adopt.click();
+await page.waitForFunction(() => document.querySelector('#outputs .key[data-touch="failed"] .word')?.textContent === "let go too soon");
+await adopt.hover();
+await page.mouse.down();
+await page.waitForFunction(() => document.querySelector('#outputs .key[data-touch="confirmed"]'));
+await page.mouse.up();
+const again = outputKey(1, "Send again");
+await again.hover();
+await page.mouse.down();
+await page.waitForFunction(() => document.querySelectorAll('#outputs .key[data-touch="confirmed"]').length > 0 && document.querySelector('#output-rows tr:nth-child(2) .key[data-touch="confirmed"]'));
+await page.mouse.up();
+out("after the table", (await ask("pressed")).split(", ").slice(-2).join(", "));
+await page.locator("#outputs summary").click();
+await page.evaluate(() => scrollTo(0, 0));
+
 // The lock.
 await page.click("#lock");
 await page.mouse.click(wide.x, wide.y);
