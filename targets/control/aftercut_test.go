@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -14,6 +15,8 @@ import (
 	"cuewright/targets/journal"
 	"cuewright/targets/osc"
 	"cuewright/targets/surface"
+
+	"pgregory.net/rapid"
 )
 
 // cutAfter runs a show on a rack until do has been done, and gives what a power
@@ -261,4 +264,118 @@ func TestNoWishWithoutCut(t *testing.T) {
 		t.Errorf("something is wished: %s", alertsOf(c))
 	}
 	stop(t, c)
+}
+
+// Cut off after random presses, a show meets each wish, whatever it was in the
+// middle of, and its journal replays: what is left stands as the stepper has
+// it, what is restored as it stood, what is made safe shows its safe picture.
+func TestWishesAfterAnything(t *testing.T) {
+	p := deaf(compiled(t))
+	rapid.Check(t, func(t *rapid.T) {
+		var box testBox
+		defer box.close()
+		stands, _ := rackFor(t, &box, p)
+		q := *stands.Program()
+		wishesAnything(t, &q)
+		dir, left := box.dir(t), box.dir(t)
+		o, hand := byHand(Options{Dir: dir, Env: credentials})
+		c := start(t, &q, o)
+		for range rapid.IntRange(1, 20).Draw(t, "presses") {
+			hand.move(int64(rapid.IntRange(0, 3000).Draw(t, "milliseconds")) * 1000)
+			c.Press(draw(t, &q))
+		}
+		var stood *show
+		look(c, func(s *show) {
+			c.flush()
+			stood = newShow(s.p, s.digest)
+			stood.state.CopyFrom(s.state)
+			copy(stood.facts, s.facts)
+		})
+		stop(t, c)
+		cutOff(t, dir, left)
+
+		c = start(t, &q, Options{Dir: left, Env: credentials})
+		await(t, "all wishes are met or refused", func() bool {
+			return !slices.ContainsFunc(c.View().Outputs, func(o surface.Output) bool { return strings.HasPrefix(o.AfterCut, "waits") })
+		})
+		look(c, func(s *show) { asWished(t, stood, s) })
+		stop(t, c)
+		replays(t, left)
+	})
+}
+
+// wishesAnything has destinations wish what they can.
+func wishesAnything(t *rapid.T, q *program.Program) {
+	s := newShow(q, Digest(q))
+	q.Destinations = slices.Clone(q.Destinations)
+	for i := range q.Destinations {
+		d := &q.Destinations[i]
+		way := s.way(d.Node, s.value)
+		d.AfterCut, d.Safe = program.Leave, -1
+		if len(way) == 0 {
+			continue
+		}
+		switch safe := q.Sources[rapid.IntRange(1, len(q.Sources)-1).Draw(t, "safe")].Node; rapid.IntRange(0, 2).Draw(t, d.Name) {
+		case 1:
+			d.AfterCut = program.Restore
+		case 2:
+			if q.Vars[d.Protect].Start == 0 && !s.m.Routes.NoPath(d.Node, safe) {
+				d.AfterCut, d.Safe = program.SafePicture, safe
+			}
+		}
+	}
+}
+
+// cutOff copies a journal without its orderly end.
+func cutOff(t failing, dir, to string) {
+	t.Helper()
+	if err := os.CopyFS(to, os.DirFS(dir)); err != nil {
+		t.Fatal(err)
+	}
+	files, err := journal.Files(to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := files[len(files)-1]
+	data, err := os.ReadFile(last)
+	if err != nil {
+		t.Fatal(err)
+	}
+	end := journal.Record{}
+	if _, err := journal.ReadFile(last, func(r journal.Record) error { end = r; return nil }); err != nil || end.Kind != journal.Stopped {
+		t.Fatalf("%+v %v", end, err)
+	}
+	if err := os.WriteFile(last, data[:len(data)-len(end.Append(nil))], 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// asWished holds a show against how it stood, and what its plan wishes.
+func asWished(t failing, stood, s *show) {
+	t.Helper()
+	moved := map[int32]bool{} // by a safe picture, on whose way others may hang
+	for i := range s.p.Destinations {
+		if d := &s.p.Destinations[i]; d.AfterCut == program.SafePicture {
+			for _, p := range append(s.way(d.Node, s.value), stood.way(d.Node, stood.value)...) {
+				moved[p.v] = true
+			}
+		}
+	}
+	was := stood.stood()
+	for i := range s.p.Destinations {
+		d := &s.p.Destinations[i]
+		w := s.wishOf(int32(i))
+		switch {
+		case d.AfterCut == program.SafePicture && strings.HasPrefix(w.words, "was made safe"):
+			if got := s.tell.Picture(s.state, d.Node); got != s.pictureName(d.Safe) {
+				t.Errorf("%s was made safe with %s and shows %s", d.Name, s.pictureName(d.Safe), got)
+			}
+		case d.AfterCut != program.SafePicture:
+			for _, p := range s.way(d.Node, func(v int32) uint32 { return s.m.L.Get(was, v) }) {
+				if is := s.value(p.v); is != p.value && !moved[p.v] && !s.between(p.v) {
+					t.Errorf("%s (%s): %s is %s and stood at %s", d.Name, w.words, s.p.Vars[p.v].Name, s.tell.Value(p.v, is), s.tell.Value(p.v, p.value))
+				}
+			}
+		}
+	}
 }

@@ -57,7 +57,7 @@ func (s State) String() string { return stateWords[s] }
 func (c Column) String() string {
 	switch {
 	case c.State == Nothing:
-		return c.Words
+		return c.State.String()
 	case c.State == Told:
 		return c.Words
 	case c.Words == "":

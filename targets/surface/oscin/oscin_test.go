@@ -162,6 +162,9 @@ func TestWhatIsPressed(t *testing.T) {
 		{"/everything/stop", nil, surface.Press{Kind: surface.StopAll, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
 		{"/everything/resume", nil, surface.Press{Kind: surface.Resume, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
 		{"/destination/" + p.Destinations[1].Name + "/resend", nil, surface.Press{Kind: surface.Resend, Surface: -1, Button: -1, Cue: -1, Destination: 1}},
+		{"/destination/" + p.Destinations[2].Name + "/adopt", []osc.Arg{osc.Int32(11)}, surface.Press{Kind: surface.Adopt, Surface: -1, Button: -1, Cue: -1, Destination: 2, Number: 11}},
+		{"/field/main.program/adopt", nil, surface.Press{Kind: surface.Adopt, Surface: -1, Button: -1, Cue: -1, Destination: d.View().OutputNamed("main.program")}},
+		{"/field/effects.program/resend", nil, surface.Press{Kind: surface.Resend, Surface: -1, Button: -1, Cue: -1, Destination: d.View().OutputNamed("effects.program")}},
 	}
 	for i, c := range tests {
 		b.say(c.path, c.args...)
@@ -186,19 +189,21 @@ func TestRefused(t *testing.T) {
 	d := surfacetest.New(t, surfacetest.Show(t))
 	b := newBoard(t, serve(t, d, Config{}, patience))
 	for path, args := range map[string][]osc.Arg{
-		"/finger/desk/1/1":              nil,
-		"/finger/desk/1/2":              {osc.String("1")},
-		"/finger/desk/one/1":            {osc.Int32(1)},
-		"/finger/nowhere/1/1":           {osc.Int32(1)},
-		"/finger/desk/9/9":              {osc.Int32(1)},
-		"/finger/desk/0/0":              {osc.Int32(1)},
-		"/finger/desk/-1/1":             {osc.Int32(1)},
-		"/finger/desk/4294967297/1":     {osc.Int32(1)},
-		"/finger/desk/1":                {osc.Int32(1)},
-		"/rundown/go":                   {osc.String("99")},
-		"/rundown/fly":                  nil,
-		"/destination/x/resend":         nil,
-		"/" + strings.Repeat("x", 4000): nil,
+		"/finger/desk/1/1":                nil,
+		"/finger/desk/1/2":                {osc.String("1")},
+		"/finger/desk/one/1":              {osc.Int32(1)},
+		"/finger/nowhere/1/1":             {osc.Int32(1)},
+		"/finger/desk/9/9":                {osc.Int32(1)},
+		"/finger/desk/0/0":                {osc.Int32(1)},
+		"/finger/desk/-1/1":               {osc.Int32(1)},
+		"/finger/desk/4294967297/1":       {osc.Int32(1)},
+		"/finger/desk/1":                  {osc.Int32(1)},
+		"/rundown/go":                     {osc.String("99")},
+		"/rundown/fly":                    nil,
+		"/destination/x/resend":           nil,
+		"/destination/main.program/adopt": nil, // a field
+		"/field/screens/adopt":            nil, // a destination
+		"/" + strings.Repeat("x", 4000):   nil,
 	} {
 		b.say(path, args...)
 		if got := b.hears("/answer"); !strings.HasPrefix(got, `/answer "refused" "`) || len(got) > 200 {

@@ -119,6 +119,11 @@ func TestPress(t *testing.T) {
 		{"unknown surface", `{"kind":"tap","surface":"x","row":1,"column":1}`, `{"id":"","outcome":"refused","text":"there is no surface of that name","opened":false}`},
 		{"unknown cue", `{"kind":"go","cue":"77"}`, `{"id":"","outcome":"refused","text":"there is no cue of that number","opened":false}`},
 		{"unknown destination", `{"kind":"resend","destination":"x"}`, `{"id":"","outcome":"refused","text":"there is no destination or field of that name","opened":false}`},
+		{"adopt", `{"kind":"adopt","destination":"web"}`, `{"id":"","outcome":"done","text":"","opened":false}`},
+		{"send a field again", `{"kind":"resend","field":"main.program"}`, `{"id":"","outcome":"done","text":"","opened":false}`},
+		{"a field is no destination", `{"kind":"adopt","destination":"main.program"}`, `{"id":"","outcome":"refused","text":"there is no destination or field of that name","opened":false}`},
+		{"a destination is no field", `{"kind":"adopt","field":"web"}`, `{"id":"","outcome":"refused","text":"there is no destination or field of that name","opened":false}`},
+		{"neither", `{"kind":"adopt"}`, `{"id":"","outcome":"refused","text":"there is no destination or field of that name","opened":false}`},
 		{"unknown kind", `{"kind":"fly"}`, `{"id":"","outcome":"refused","text":"not understood","opened":false}`},
 	}
 	for _, c := range tests {

@@ -556,7 +556,7 @@ function drawOutputs() {
     put(r.cells[0].lastChild, [o.drifted ? "otherwise than wanted" : "", o.afterCut].filter(Boolean).join("; "));
     put(r.cells[1], o.wanted || "never set");
     for (const [i, c] of [[2, o.sent], [3, o.acknowledged], [4, o.observed]]) {
-      put(r.cells[i].firstChild, c.text || "nothing");
+      put(r.cells[i].firstChild, c.text);
       put(r.cells[i].lastChild, atTime(c.at));
     }
     if (r.row.parentNode !== $("output-rows")) $("output-rows").append(r.row);
