@@ -126,8 +126,10 @@ func (c *Controller) idle() string {
 	switch {
 	case w == nil:
 	case !w.leads:
-		s := w.Standing()
-		return s.Words()
+		if s := w.Standing(); !s.Leads {
+			return s.Words()
+		}
+		return "it is about to lead"
 	case w.rests:
 		return "it is handing over to the other one"
 	case !w.May():

@@ -218,6 +218,7 @@ func (c *Controller) retireAll(was, now *show) {
 const retireTime = 5 * time.Second
 
 func (c *Controller) retire(l *line) {
+	c.tellPair(false) // what is for it still goes to it
 	l.end()
 	c.old.Go(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), retireTime)

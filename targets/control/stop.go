@@ -33,6 +33,7 @@ func (c *Controller) Stop(ctx context.Context) error {
 // drain lets the lines send what they have. The channel is closed when they
 // have.
 func (c *Controller) drain(ctx context.Context) <-chan struct{} {
+	c.tellPair(false)
 	over := make(chan struct{})
 	var all sync.WaitGroup
 	if c.trial != nil {

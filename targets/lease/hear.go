@@ -8,12 +8,12 @@ func (m *Member) Hear(w Word, now time.Duration) {
 	if w.From == m.rules.Seat || w.From > Witness || w.To != m.rules.Seat || w.From == Witness && w.Kind < Vote {
 		return
 	}
-	if w.From != Witness && w.Kind < Vote && w.Kind != Ask && w.Kind != Ack && w.Stamp < m.partner.Stamp && now-m.heard[w.From] < Promise {
-		return // it was overtaken on its way
+	states := w.Kind == BeatWord || w.Kind == Here || w.Kind == Stand || w.Kind == Release
+	if states && w.Stamp <= m.partner.Stamp && !m.silent(w.From, now) {
+		return // it came twice, or was overtaken on its way
 	}
 	m.heard[w.From] = now
-	switch w.Kind {
-	case BeatWord, Here, Stand:
+	if states {
 		m.partner = w
 	}
 	switch w.Kind {
@@ -24,7 +24,6 @@ func (m *Member) Hear(w Word, now time.Duration) {
 	case Release:
 		if m.role != Leading && w.Epoch == m.kept.Epoch {
 			m.promised, m.invited = 0, true
-			m.partner.Role = Following
 			m.speak(now)
 		}
 	case Ack:

@@ -31,7 +31,8 @@ import "time"
 // The times. A partner that is gone is replaced after Promise and at most a
 // Beat; Term leaves a tenth for clocks that run at different speeds.
 const (
-	Beat     = 100 * time.Millisecond // between two words of a leader, or two attempts to lead
+	Beat     = 100 * time.Millisecond // between two words of a leader
+	Try      = 25 * time.Millisecond  // between two attempts to lead
 	Term     = 450 * time.Millisecond // how long a leader may send after the word that was voted for
 	Promise  = 500 * time.Millisecond // how long who voted keeps to it
 	Listen   = time.Second            // of silence, before one that was started may lead

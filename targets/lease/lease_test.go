@@ -22,6 +22,7 @@ type world struct {
 	rate    [3]float64 // of their clocks
 	wires   []flight
 	cut     map[[2]Seat]bool
+	prompt  bool      // nothing is held up for long
 	leads   []uint64  // every epoch that was led, in order
 	last    [2]uint64 // of each
 
@@ -77,10 +78,13 @@ func (w *world) fly(x Word) {
 		return
 	}
 	late := time.Duration(rapid.IntRange(0, 5).Draw(w.t, "ms")) * time.Millisecond
-	if rapid.IntRange(0, 30).Draw(w.t, "slow") == 0 {
+	if !w.prompt && rapid.IntRange(0, 30).Draw(w.t, "slow") == 0 {
 		late = time.Duration(rapid.IntRange(0, 700).Draw(w.t, "ms")) * time.Millisecond
 	}
 	w.wires = append(w.wires, flight{x, w.now + late})
+	if rapid.IntRange(0, 5).Draw(w.t, "twice") == 0 {
+		w.wires = append(w.wires, flight{x, w.now + late + time.Duration(rapid.IntRange(0, 300).Draw(w.t, "ms"))*time.Millisecond})
+	}
 }
 
 // step lets real time go on to now+d, a bit at a time.
@@ -186,10 +190,40 @@ func TestNeverTwo(t *testing.T) {
 	})
 }
 
+// Who releases is followed by the other one, though words come twice.
+func TestRelease(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w := newWorld(t, rapid.Bool().Draw(t, "witness"), false)
+		w.prompt = true
+		w.on(A)
+		w.on(B)
+		w.step(3 * time.Second)
+		for range 3 {
+			l, f := w.members[A], w.members[B]
+			if !w.may(A) {
+				l, f = f, l
+			}
+			f.Know(l.Epoch(), 0, true)
+			w.post(f.rules.Seat)
+			w.step(time.Second)
+			if l.Alone() || !l.AllKnown() {
+				t.Fatalf("not in step: %+v", l)
+			}
+			l.Release(w.clock(l.rules.Seat))
+			w.post(l.rules.Seat)
+			w.step(400 * time.Millisecond)
+			if !f.May(w.clock(f.rules.Seat)) || !f.InStep() {
+				t.Fatalf("it did not take over: %+v", f)
+			}
+		}
+	})
+}
+
 // heal ends all that is bad and asks for one leader.
 func (w *world) heal() {
 	w.t.Helper()
 	clear(w.cut)
+	w.prompt = true
 	for s := A; s <= B; s++ {
 		if w.members[s] == nil {
 			w.on(s)

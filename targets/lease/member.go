@@ -111,7 +111,7 @@ func (m *Member) Tick(now time.Duration) {
 		m.beat(now)
 		return
 	}
-	if now-m.spoke >= Beat {
+	if now-m.spoke >= Beat || m.mayStand(now) && now-m.spoke >= Try {
 		m.speak(now)
 	}
 }
@@ -131,10 +131,15 @@ func (m *Member) speak(now time.Duration) {
 // mayStand says whether it may try to lead: it has been silent for long
 // enough, and the partner is not the better one.
 func (m *Member) mayStand(now time.Duration) bool {
-	if m.role == Leading || now < m.promised || now < m.began+Listen {
+	switch {
+	case m.role == Leading || now < m.promised:
+		return false
+	case m.invited: // whom it may have promised something to has released it
+		return true
+	case now < m.began+Listen:
 		return false
 	}
-	if m.invited || now < m.forced || m.silent(m.rules.Seat.Other(), now) {
+	if now < m.forced || m.silent(m.rules.Seat.Other(), now) {
 		return true
 	}
 	return m.partner.Role != Leading && !m.partner.Rank.above(m.rank())

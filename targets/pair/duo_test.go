@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -30,10 +31,20 @@ func TestMain(m *testing.M) {
 
 const secret = "a secret of the tests"
 
-// compiled is the small show, or a text in its place beside its rack.
-func compiled(t testing.TB) *program.Program {
+// compiled is a show on the small rack.
+func compiled(t testing.TB, text string) *program.Program {
 	t.Helper()
-	r := prepare.Show("../../testdata/shows/small/small.show", prepare.Disk)
+	rack, err := os.ReadFile("../../testdata/shows/small/rack.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for name, data := range map[string][]byte{"rack.yaml": rack, "test.show": []byte(text)} {
+		if err := os.WriteFile(filepath.Join(dir, name), data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := prepare.Show(filepath.Join(dir, "test.show"), prepare.Disk)
 	if r.Program == nil {
 		t.Fatalf("the show cannot be prepared: %v", r.Findings)
 	}
@@ -50,22 +61,77 @@ func credentials(name string) string {
 // lines is what the stand-ins write down.
 type lines struct {
 	mu  sync.Mutex
-	all strings.Builder
+	all []line
+}
+
+type line struct {
+	at   time.Time
+	text string
 }
 
 func (l *lines) Write(b []byte) (int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.all.Write(b)
+	for text := range strings.Lines(string(b)) {
+		l.all = append(l.all, line{time.Now(), strings.TrimSpace(text)})
+	}
+	return len(b), nil
+}
+
+func (l *lines) forget() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.all = nil
+}
+
+// first is when the first message with a text came, last when the last of all.
+func (l *lines) first(text string) time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, x := range l.all {
+		if strings.Contains(x.text, text) {
+			return x.at
+		}
+	}
+	return time.Time{}
+}
+
+func (l *lines) last() time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.all[len(l.all)-1].at
+}
+
+func (l *lines) before(t time.Time) (all []string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, x := range l.all {
+		if !x.at.After(t) {
+			all = append(all, x.text)
+		}
+	}
+	return all
+}
+
+// after is when the first message after a moment came.
+func (l *lines) after(t time.Time) time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, x := range l.all {
+		if x.at.After(t) && strings.Contains(x.text, " hears ") {
+			return x.at
+		}
+	}
+	return time.Time{}
 }
 
 // heard are the lines with a text, of what the devices were told.
 func (l *lines) heard(text string) (all []string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for line := range strings.Lines(l.all.String()) {
-		if strings.Contains(line, " hears ") && strings.Contains(line, text) {
-			all = append(all, strings.TrimSpace(line))
+	for _, x := range l.all {
+		if strings.Contains(x.text, " hears ") && strings.Contains(x.text, text) {
+			all = append(all, x.text)
 		}
 	}
 	return all
@@ -90,8 +156,18 @@ type duo struct {
 
 func newDuo(t testing.TB, witness, silence bool) *duo {
 	t.Helper()
+	text, err := os.ReadFile("../../testdata/shows/small/small.show")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newDuoOf(t, string(text), witness, silence)
+}
+
+// newDuoOf is a pair that runs a show.
+func newDuoOf(t testing.TB, text string, witness, silence bool) *duo {
+	t.Helper()
 	out := &lines{}
-	r, err := standin.Start(compiled(t), standin.Options{Lines: out, AnyPort: true})
+	r, err := standin.Start(compiled(t, text), standin.Options{Lines: out, AnyPort: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,11 +206,7 @@ func newDuo(t testing.TB, witness, silence bool) *duo {
 // start starts one of the two.
 func (d *duo) start(s lease.Seat) *control.Controller {
 	d.t.Helper()
-	c := Config{Seat: s, Listen: d.listen[s], Partner: d.ways[s].address(), OnSilence: d.silence, Secret: secret, Dir: d.dirs[s]}
-	if d.judge != nil {
-		c.Witness = d.votes[s].address()
-	}
-	end, err := Open(c)
+	end, err := Open(d.config(s))
 	if err != nil {
 		d.t.Fatal(err)
 	}
@@ -149,6 +221,14 @@ func (d *duo) start(s lease.Seat) *control.Controller {
 	}
 	d.ends[s], d.desks[s] = end, desk
 	return desk
+}
+
+func (d *duo) config(s lease.Seat) Config {
+	c := Config{Seat: s, Listen: d.listen[s], Partner: d.ways[s].address(), OnSilence: d.silence, Secret: secret, Dir: d.dirs[s]}
+	if d.judge != nil {
+		c.Witness = d.votes[s].address()
+	}
+	return c
 }
 
 // stop ends one in order.

@@ -50,14 +50,14 @@ type Config struct {
 
 // Pair is one end of a pair. It is a control.Pair.
 type Pair struct {
-	config  Config
-	server  *server.Server
-	own     *nats.Conn // to the own server
-	partner *nats.Conn // to the partner's
-	witness *nats.Conn // or nil
-	inbox   string     // where the witness answers
-	began   time.Time
-	keeper  keeper
+	config               Config
+	server               *server.Server
+	own                  *nats.Conn // to the own server
+	partner              *nats.Conn // to the partner's
+	witness              *nats.Conn // or nil
+	toPartner, toWitness *mouth     // the latter nil where there is no witness
+	began                time.Time
+	keeper               keeper
 
 	ctx    context.Context
 	cancel context.CancelFunc
@@ -72,6 +72,7 @@ type Pair struct {
 	desk    control.Member
 	changed chan struct{} // closed when the member may stand otherwise
 	acts    []act
+	acted   act             // the last that the controller was told, and has done
 	pieces  []control.Piece // to be told
 	waiting int             // bytes of them
 	doubled bool            // the partner has this one's seat
@@ -155,11 +156,15 @@ func (p *Pair) Join(desk control.Member) {
 	if _, err := p.own.Subscribe(againSubject, func(*nats.Msg) { p.desk.Again() }); err != nil {
 		p.config.Log.Error("the pair cannot hear: " + err.Error())
 	}
+	p.toPartner = newMouth(p.partner, wordSubject, "")
+	p.group.Go(func() { p.toPartner.speak(p.ctx) })
 	if p.witness != nil {
-		p.inbox = nats.NewInbox()
-		if _, err := p.witness.Subscribe(p.inbox, hear); err != nil {
+		inbox := nats.NewInbox()
+		if _, err := p.witness.Subscribe(inbox, hear); err != nil {
 			p.config.Log.Error("the witness cannot be heard: " + err.Error())
 		}
+		p.toWitness = newMouth(p.witness, witnessSubject, inbox)
+		p.group.Go(func() { p.toWitness.speak(p.ctx) })
 	}
 	p.group.Go(p.tick)
 	p.group.Go(p.act)
@@ -290,6 +295,11 @@ func (p *Pair) act() {
 			} else {
 				p.desk.Yield()
 			}
+			p.mu.Lock()
+			p.acted = a
+			close(p.changed)
+			p.changed = make(chan struct{})
+			p.mu.Unlock()
 		}
 		p.desk.Changed()
 	}
@@ -299,14 +309,12 @@ func (p *Pair) act() {
 func (p *Pair) say(w lease.Word) {
 	data := encodeWord(w)
 	if w.To == lease.Witness {
-		if p.witness != nil {
-			_ = p.witness.PublishRequest(witnessSubject, p.inbox, data) // one that is lost is as one that was not answered
+		if p.toWitness != nil {
+			p.toWitness.say(data)
 		}
 		return
 	}
-	if p.partner.IsConnected() {
-		_ = p.partner.Publish(wordSubject, data)
-	}
+	p.toPartner.say(data)
 	if w.Kind != lease.Ack {
 		_ = p.own.Publish(wordSubject, data)
 	}

@@ -1,16 +1,11 @@
 package pair
 
 import (
-	"os"
 	"testing"
 
 	"cuewright/targets/lease"
 	"cuewright/targets/surface"
 )
-
-const childVar = "CUEWRIGHT_TEST_PAIR"
-
-func child() { os.Exit(1) }
 
 // One leads and the other follows it to the letter; the one that follows takes
 // no press; one press has it lead, and nothing is sent twice or not at all.

@@ -28,7 +28,7 @@ func (p *Pair) SwitchOver(ctx context.Context) surface.Answer {
 	case lease.Listening:
 		return refused("it was only just started, and listens whether the other one leads")
 	}
-	if !p.until(ctx, handTime, func(m *lease.Member) bool { return m.May(p.now()) }) {
+	if !p.until(ctx, handTime, func(m *lease.Member) bool { return m.May(p.now()) && p.acted.lead && p.acted.epoch == m.Epoch() }) {
 		s := p.Standing()
 		return refused(s.Words())
 	}
@@ -70,10 +70,13 @@ func (p *Pair) handOver(ctx context.Context) surface.Answer {
 		p.desk.Rouse()
 		return refused(fmt.Sprintf("%s does not answer: %s goes on leading", other, p.config.Seat))
 	}
-	if !p.until(ctx, handTime, func(m *lease.Member) bool {
+	leads = false
+	p.until(ctx, handTime, func(m *lease.Member) bool {
 		role, _ := m.Partner()
-		return role == lease.Leading || m.Role() == lease.Leading
-	}) {
+		leads = role == lease.Leading
+		return leads || m.Role() == lease.Leading
+	})
+	if !leads {
 		return refused(fmt.Sprintf("%s has been asked to lead and does not answer", other))
 	}
 	s := p.Standing()
