@@ -19,9 +19,14 @@ func newStatus(s streams) *cobra.Command {
 		Use:   "status",
 		Short: "Ask a running controller how it is",
 		Long: `Ask a controller that "run" has started: which show runs, and whether the same lies on
-the disk; what is held, away or changed by somebody else; who was seen last at which surface;
-how the journal is. With --state it is asked on this machine, by the folder that it keeps its
-journal in; with --http by the network, as tablets are.
+the disk; what is held, away or changed by somebody else; what every output should show, was
+told, answered and is known to show; which cue the clock or the timecode fires next; who leads
+a pair, and when the other one was last heard; who was seen last at which surface; how the
+journal is. With --state it is asked on this machine, by the folder that it keeps its journal
+in; with --http by the network, as tablets are. Tables are cut to 80 columns; --json has all.
+
+Lines that begin with LOOK say what wants attention: also a message that was refused or not
+sent, a partner that is not heard, a pair that nobody leads.
 
 Exit codes: 0 all is well, 1 something wants attention, 2 it could not be asked.`,
 		Example: `  cuewright status --state final.state

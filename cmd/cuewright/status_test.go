@@ -224,7 +224,10 @@ func TestStatusFits80(t *testing.T) {
 	long := strings.Repeat("長い名前 ", 30)
 	seen := now.Add(-100 * time.Hour)
 	r := status.Report{At: now, Since: now.Add(-200 * 24 * time.Hour), Show: long, Running: strings.Repeat("a", 64), OnDisk: "with errors", Standby: status.Cue{Number: "1", Label: long},
-		Devices: []status.Device{{Name: long, Away: true, Waiting: 256, Messages: map[string]uint64{"sent": 12345678, "dropped": 1}, Seen: &seen}, {Name: "hall"}},
+		Pair:     &status.Pair{Seat: "A", Role: "nobody leads", Epoch: 1 << 60, Other: "B", Seen: &seen},
+		ByItself: []string{"by the clock: cue 1 at 18:00:00, in 0:12:34 " + long},
+		Outputs:  []status.Output{{Name: long, NeedsLook: true, Sent: status.Column{Text: long}, Acknowledged: status.Column{Text: long}, Observed: status.Column{Text: long}}, {Name: "hall", Wanted: "wide", Observed: status.Column{Text: "seen: close"}}},
+		Devices:  []status.Device{{Name: long, Away: true, Waiting: 256, Messages: map[string]uint64{"sent": 12345678, "dropped": 1}, Seen: &seen}, {Name: "hall"}},
 		Surfaces: []surface.Way{{Kind: "osc.udp", At: "[2001:db8:0:0:0:0:0:1]:9400", Dropped: &lost, Clients: []surface.Client{{Who: long, Seen: seen}, {Who: "b", Seen: now, Connected: true}}},
 			{Kind: "midi", At: "/dev/snd/midiC1D0"}},
 		Journal: &status.Journal{Record: 1 << 40, Behind: 3, Lost: 4, Bytes: 1 << 50, Free: &free}, Attention: []string{long}}
@@ -234,7 +237,7 @@ func TestStatusFits80(t *testing.T) {
 			t.Errorf("%d cells: %s", w, line)
 		}
 	}
-	for _, want := range []string{"AWAY", "4 d", "another on the disk: with errors", "midi /dev/snd/midiC1D0", "nobody", "gone 4 d", "75.3 GB left", "LOOK: ", "never"} {
+	for _, want := range []string{"AWAY", "4 d", "another on the disk: with errors", "midi /dev/snd/midiC1D0", "nobody", "gone 4 d", "75.3 GB left", "LOOK: ", "never", "never set", "* 長い", "seen: close", "in 0:12:34", "nobody leads, epoch 1152921504606846976; B last heard: 4 d ago"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}

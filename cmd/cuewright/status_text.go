@@ -23,6 +23,13 @@ func statusText(r *status.Report) string {
 	} else {
 		b.line("standby: cue %s %q", r.Standby.Number, r.Standby.Label)
 	}
+	for _, text := range r.ByItself {
+		for _, line := range wrap(text, sheetWidth, "  ") {
+			b.line("%s", line)
+		}
+	}
+	pairText(b, r)
+	outputsText(b, r)
 	devicesText(b, r)
 	surfacesText(b, r)
 	if j := r.Journal; j != nil {
@@ -44,6 +51,38 @@ func statusText(r *status.Report) string {
 		}
 	}
 	return b.String()
+}
+
+func pairText(b *sheetOf80, r *status.Report) {
+	p := r.Pair
+	if p == nil {
+		return
+	}
+	seen := "never"
+	if p.Seen != nil {
+		seen = ago(r.At.Sub(*p.Seen)) + " ago"
+	}
+	b.line("pair: %s, %s, epoch %d; %s last heard: %s", p.Seat, p.Role, p.Epoch, p.Other, seen)
+}
+
+// outputsText is what every output should show, was told and is known to show,
+// cut to the line: what needs a look is said in full below.
+func outputsText(b *sheetOf80, r *status.Report) {
+	columns := []int{-1, -15, -14, -18, -13, -14}
+	for i, o := range r.Outputs {
+		if i == 0 {
+			b.line("")
+			b.row(columns, "", "output", "wanted", "last sent", "acknowledged", "observed")
+		}
+		mark, wanted := "", o.Wanted
+		if o.NeedsLook {
+			mark = "*"
+		}
+		if wanted == "" {
+			wanted = "never set"
+		}
+		b.row(columns, mark, o.Name, wanted, o.Sent.Text, o.Acknowledged.Text, o.Observed.Text)
+	}
 }
 
 func devicesText(b *sheetOf80, r *status.Report) {

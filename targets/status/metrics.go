@@ -26,6 +26,11 @@ func (s *Source) Metrics() []byte {
 	one("show_differs", metrics.Gauge, "1 when another show than the one that runs lies on the disk.", flag(v.OnDisk != v.Running))
 	one("drifted", metrics.Gauge, "Things that somebody else has changed.", float64(len(v.Drifted)))
 	one("devices_away", metrics.Gauge, "Devices that do not answer.", float64(len(v.Away)))
+	outputMetrics(&w, v.Outputs)
+	momentMetrics(&w, v)
+	if v.Pair != nil {
+		pairMetrics(&w, v.Pair)
+	}
 	pressMetrics(&w, &f)
 	loopMetrics(&w, &f)
 	deviceMetrics(&w, f.Devices)

@@ -60,11 +60,16 @@ type Report struct {
 	Running   string        `json:"running"` // digest
 	OnDisk    string        `json:"onDisk"`
 	Held      bool          `json:"held"`
-	Pair      string        `json:"pair,omitempty"` // how the two controllers stand, "" when there is but one
+	Pair      *Pair         `json:"pair,omitempty"` // absent when there is but one controller
 	Trial     *Trial        `json:"trial,omitempty"`
 	Since     time.Time     `json:"since"`  // when it was started
 	Turned    int64         `json:"turned"` // since the loop's last full turn
 	Standby   Cue           `json:"standby"`
+	Clock     *ClockCue     `json:"clock,omitempty"`
+	Timecode  *Timecode     `json:"timecode,omitempty"`
+	Disarmed  []string      `json:"disarmed"` // numbers of cues that would fire by themselves and do not
+	ByItself  []string      `json:"byItself"` // the three before, in words
+	Outputs   []Output      `json:"outputs"`
 	Devices   []Device      `json:"devices"`
 	Drifted   []string      `json:"drifted"`
 	Taken     []Taken       `json:"taken"` // surfaces of the plan that are somebody's alone
@@ -133,9 +138,8 @@ func (s *Source) Report() Report {
 			r.Taken = append(r.Taken, Taken{v.Program.Surfaces[i].Name, by})
 		}
 	}
-	if v.Pair != nil {
-		r.Pair = v.Pair.Words()
-	}
+	r.Pair, r.Outputs = pairOf(v.Pair), outputsOf(v)
+	r.moments(v, now)
 	if x := v.Trial; x != nil {
 		r.Trial = &Trial{By: x.By, Before: x.Before, Left: max(x.Until.Sub(now), 0).Milliseconds()}
 	}
@@ -184,7 +188,9 @@ func (r *Report) attention(v *surface.View) []string {
 		}
 	}
 	say(r.Turned > slowTurn.Milliseconds(), "the controller has not turned for %d s", r.Turned/1000)
-	say(v.Pair != nil && !v.Pair.Well(), "%s", r.Pair)
+	if r.Pair != nil {
+		say(!v.Pair.Well(), "%s", r.Pair.Text)
+	}
 	say(r.Held, "held: nothing is sent before somebody resumes")
 	if r.Trial != nil {
 		say(true, "the show is on trial for %d s more; it goes back to %s unless somebody keeps it", r.Trial.Left/1000, short(r.Trial.Before))
@@ -197,6 +203,10 @@ func (r *Report) attention(v *surface.View) []string {
 	}
 	for _, x := range r.Drifted {
 		say(true, "%s: somebody else has changed it", x)
+	}
+	for i := range r.Outputs {
+		text := r.Outputs[i].trouble()
+		say(text != "", "%s", text)
 	}
 	say(r.OnDisk != r.Running, "another show lies on the disk: %s", short(r.OnDisk))
 	if j := r.Journal; j != nil {

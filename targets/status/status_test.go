@@ -2,6 +2,7 @@ package status_test
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"net/http"
 	"net/http/httptest"
@@ -47,7 +48,7 @@ func spread(all ...time.Duration) metrics.Spread {
 // well is a controller of the small show with which all is well.
 func well(t *testing.T) *still {
 	p := surfacetest.Show(t)
-	v := surface.View{Program: p, Show: p.Show, At: time.Now(), Running: strings.Repeat("ab", 32), OnDisk: strings.Repeat("ab", 32), Standby: 1}
+	v := surface.View{Program: p, Show: p.Show, At: time.Now(), Running: strings.Repeat("ab", 32), OnDisk: strings.Repeat("ab", 32), Standby: 1, Code: surface.Code{Next: -1}}
 	f := control.Figures{Began: time.Now().Add(-time.Hour), Turned: time.Now(), Turn: spread(time.Microsecond), Late: spread(), Dir: t.TempDir(),
 		Journal: &journal.Figures{Seq: 9, Records: 4, Bytes: 500, Sync: spread(2 * time.Millisecond)},
 		Reach:   []control.Reach{{Wire: "osc.udp", Spread: spread(100 * time.Microsecond)}},
@@ -93,6 +94,26 @@ func TestAttention(t *testing.T) {
 		{"away", func(s *still) { s.view.Away = []int32{0, 1} }, []string{" is away", " is away"}},
 		{"behind", func(s *still) { s.figures.Devices[1].Waiting = 129 }, []string{"129 messages wait for deck"}},
 		{"drift", func(s *still) { s.view.Drifted = []int32{0} }, []string{"somebody else has changed it"}},
+		{"refused", func(s *still) {
+			s.view.Outputs = []surface.Output{{Name: "hall", Sent: surface.Column{State: surface.Told, Words: "cut hall to wide"}, Acknowledged: surface.Column{State: surface.No, Words: "409 Conflict"}},
+				{Name: "stream", Acknowledged: surface.Column{State: surface.Yes}}}
+		}, []string{"hall: cut hall to wide: no: 409 Conflict"}},
+		{"not sent", func(s *still) {
+			s.view.Outputs = []surface.Output{{Name: "hall", Sent: surface.Column{State: surface.Told, Words: "cut hall to wide"}, Acknowledged: surface.Column{State: surface.Undone}}}
+		}, []string{"hall: cut hall to wide: not sent"}},
+		{"after a cut", func(s *still) {
+			s.view.Outputs = []surface.Output{{Name: "hall", AfterCut: "waits: to be restored"}, {Name: "stream", AfterCut: "left as it is"}}
+		}, []string{"hall: after the power cut, waits: to be restored"}},
+		{"pair", func(s *still) {
+			s.view.Pair = &surface.Pair{Seat: "A", Other: "B", Leads: true, Sends: true, Heard: true, InStep: true, Alone: true}
+		}, nil},
+		{"follows", func(s *still) {
+			s.view.Pair = &surface.Pair{Seat: "B", Other: "A", Heard: true, InStep: true, Alone: true}
+		}, nil},
+		{"partner gone", func(s *still) {
+			s.view.Pair = &surface.Pair{Seat: "A", Other: "B", Leads: true, Sends: true, InStep: true, Alone: true}
+		}, []string{"B is not heard"}},
+		{"nobody leads", func(s *still) { s.view.Pair = &surface.Pair{Seat: "B", Other: "A", InStep: true, Alone: true} }, []string{"nobody leads"}},
 		{"other show", func(s *still) { s.view.OnDisk = "with errors" }, []string{"another show lies on the disk: with errors"}},
 		{"disk", func(s *still) { s.figures.Journal.Lag = 3 * time.Second }, []string{"the disk has taken nothing of the journal for 3 s"}},
 	} {
@@ -164,6 +185,50 @@ func TestTaken(t *testing.T) {
 	s.view.Holder = []string{"", "web 127.0.0.1 spare"}
 	if got := sourceOf(s).Report().Taken; len(got) != 1 || got[0].By != "web 127.0.0.1 spare" || got[0].Surface != s.view.Program.Surfaces[1].Name {
 		t.Errorf("taken are %+v", got)
+	}
+}
+
+// full gives a controller outputs, a pair and cues that fire by themselves.
+func full(s *still) {
+	s.view.Outputs = []surface.Output{{Name: "hall", Field: -1, Wanted: "wide", Drifted: true, Sent: surface.Column{State: surface.Told, Words: "cut hall to wide", At: time.Unix(3000, 0)},
+		Acknowledged: surface.Column{State: surface.No, Words: "409"}, Observed: surface.Column{State: surface.Seen, Words: "close", At: time.Unix(3001, 0)}}, {Name: "stream", Field: -1}}
+	s.view.Pair = &surface.Pair{Seat: "A", Other: "B", Leads: true, Sends: true, Epoch: 7, Heard: true, Seen: time.Unix(4000, 0), Judge: true}
+	s.view.Clock = &surface.ClockCue{Cue: 0, At: "18:00:00", Due: time.Now().Add(time.Hour)}
+	s.view.Code, s.view.Disarmed = surface.Code{State: "locked", Label: "01:00:00:00", Next: 1}, []int32{1}
+}
+
+// TestFull: what surfaces show of outputs, the pair and what fires by itself
+// is in the report, and outlives JSON.
+func TestFull(t *testing.T) {
+	s := well(t)
+	full(s)
+	sent := sourceOf(s).Report()
+	text, err := json.Marshal(sent)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var r status.Report
+	if err := json.Unmarshal(text, &r); err != nil {
+		t.Fatal(err)
+	}
+	if o := r.Outputs[0]; o.Wanted != "wide" || o.Sent.Text != "cut hall to wide" || !o.Sent.At.Equal(time.Unix(3000, 0)) || o.Acknowledged.Text != "no: 409" || o.Observed.Text != "seen: close" || !o.NeedsLook || !o.Drifted || !o.NotTaken {
+		t.Errorf("the output is %+v", o)
+	}
+	if o := r.Outputs[1]; o.NeedsLook || o.Sent.At != nil {
+		t.Errorf("the output is %+v", o)
+	}
+	if p := r.Pair; p.Role != "leads" || p.Epoch != 7 || !p.Seen.Equal(time.Unix(4000, 0)) || p.Witness == nil || !*p.Witness {
+		t.Errorf("the pair is %+v", p)
+	}
+	cues := s.view.Program.Cues
+	if c := r.Clock; c.Number != cues[0].Number || c.Left <= 3_500_000 || c.Left > 3_600_000 {
+		t.Errorf("the clock is %+v", c)
+	}
+	if c := r.Timecode; c.State != "locked" || c.Next.Number != cues[1].Number {
+		t.Errorf("the timecode is %+v", c)
+	}
+	if !slices.Equal(r.Disarmed, []string{cues[1].Number}) || len(r.ByItself) != 3 {
+		t.Errorf("disarmed are %q, in words %q", r.Disarmed, r.ByItself)
 	}
 }
 
@@ -240,6 +305,7 @@ func TestAlone(t *testing.T) {
 // say what the controller says.
 func TestMetrics(t *testing.T) {
 	s := well(t)
+	full(s)
 	s.view.Held, s.view.Away = true, []int32{1}
 	p := expfmt.NewTextParser(model.LegacyValidation)
 	all, err := p.TextToMetricFamilies(bytes.NewReader(sourceOf(s).Metrics()))
@@ -252,6 +318,9 @@ func TestMetrics(t *testing.T) {
 		want   float64
 	}{
 		{"held", "", 1}, {"show_differs", "", 0}, {"devices_away", "", 1}, {"drifted", "", 0}, {"waiting", "", 0},
+		{"output_drifted", "output=hall", 1}, {"output_drifted", "output=stream", 0}, {"output_not_taken", "output=hall", 1}, {"output_sent_seconds", "output=hall", 3000},
+		{"pair_leads", "", 1}, {"pair_sends", "", 1}, {"pair_epoch", "", 7}, {"pair_other_heard", "", 1}, {"pair_other_seen_seconds", "", 4000}, {"pair_in_step", "", 0}, {"pair_witness_heard", "", 1},
+		{"timecode_locked", "", 1}, {"cues_disarmed", "", 1}, {"clock_cue_due_seconds", "", float64(s.view.Clock.Due.UnixMicro()) / 1e6},
 		{"presses_total", "outcome=refused", 5}, {"presses_total", "outcome=done", 0},
 		{"press_to_send_seconds", "wire=osc.udp", 1}, {"turn_seconds", "", 1}, {"timer_late_seconds", "", 0},
 		{"reloads_total", "outcome=waited", 2},

@@ -27,6 +27,23 @@ func (p *Pair) Well() bool {
 	return p.Heard && p.InStep && (p.Sends || !p.Leads && !p.Waits) && (p.Alone || p.Judge)
 }
 
+// Role is what this one does, in a word or two: leads, cut off (it leads, but
+// may not send), listens (whether the other one leads), follows, or nobody
+// leads (that it can hear).
+func (p *Pair) Role() string {
+	switch {
+	case p.Leads && !p.Sends:
+		return "cut off"
+	case p.Leads:
+		return "leads"
+	case p.Waits:
+		return "listens"
+	case p.Heard:
+		return "follows"
+	}
+	return "nobody leads"
+}
+
 // Words say it in a line.
 func (p *Pair) Words() string {
 	text := fmt.Sprintf("%s leads, epoch %d", p.Seat, p.Epoch)
