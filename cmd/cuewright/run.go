@@ -49,7 +49,8 @@ func newRun(s streams) *cobra.Command {
 		Short: "Run the show: take presses, drive the devices, keep the journal",
 		Long: `Run a show on its devices until it is told to stop. With --state everything that
 happens is kept in a journal: after a power cut the show stands where it was, its scripts
-ended, and sends nothing before somebody resumes; outputs are left as they are.
+ended, and sends nothing before somebody resumes but what the plan says with "after power
+cut" of an output: restore it, or route a safe picture to it.
 
 Two controllers run one show as a pair: --pair A on one, --pair B on the other, and a witness on
 a third machine. One leads and sends; the other follows it step by step, takes no press, and

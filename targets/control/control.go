@@ -17,8 +17,7 @@
 //
 // After a power cut the show is where the journal has it, with its scripts
 // ended, and held: devices are read, and nothing is sent before an operator
-// resumes. What the plan wishes for each output after a cut is not known here:
-// all are left as they are.
+// resumes but what the plan wishes for each output: see wish.
 package control
 
 import (
