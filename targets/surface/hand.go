@@ -20,7 +20,7 @@ type Hand struct {
 
 	mu   sync.Mutex
 	down []held // in the order in which they went down; at most one for each place
-	took bool   // a surface was taken over
+	took int    // surfaces that were taken over and not given back; somebody else may have taken them since
 }
 
 // spot is a place under a finger. It has the surface's name, which a reload
@@ -114,8 +114,8 @@ func (h *Hand) Leave() {
 	h.Gone()
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if h.took {
-		h.took = false
+	if h.took > 0 {
+		h.took = 0
 		h.Desk.Press(Press{Kind: GiveBack, Surface: -1, Button: -1, Cue: -1, Destination: -1, By: h.By})
 	}
 }
@@ -126,7 +126,12 @@ func (h *Hand) Give(kind Kind, surface, cue, destination int32, number uint64) A
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	a := h.Desk.Press(Press{Of: h.Desk.View().Program, Kind: kind, Surface: surface, Button: -1, Cue: cue, Destination: destination, By: h.By, Number: number})
-	h.took = h.took || kind == TakeOver && a.Outcome == Done
+	switch {
+	case a.Outcome == Done && kind == TakeOver:
+		h.took++
+	case a.Outcome == Done && kind == GiveBack:
+		h.took--
+	}
 	return a
 }
 

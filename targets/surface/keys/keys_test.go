@@ -91,7 +91,8 @@ func FuzzDecoder(f *testing.F) {
 
 // pressed is what was pressed, in words.
 func pressed(d *surfacetest.Desk) string {
-	words := map[surface.Kind]string{surface.Down: "down", surface.Up: "up", surface.Go: "go", surface.Back: "back", surface.Skip: "skip", surface.StopAll: "stop all"}
+	words := map[surface.Kind]string{surface.Down: "down", surface.Up: "up", surface.Go: "go", surface.Back: "back", surface.Skip: "skip", surface.StopAll: "stop all",
+		surface.Keep: "keep", surface.Return: "return", surface.TakeOver: "take over", surface.GiveBack: "give back"}
 	var all []string
 	for _, p := range d.Pressed() {
 		word := words[p.Kind]
@@ -116,6 +117,9 @@ func TestRecordings(t *testing.T) {
 		{"letters are row 2", []Event{key(16, 1), key(16, 0)}, "Replay down, Replay up"},
 		{"keypad", []Event{key(71, 1), key(71, 0), key(75, 1), key(75, 0)}, "Wide down, Wide up, Replay down, Replay up"},
 		{"commands", []Event{key(57, 1), key(57, 2), key(57, 0), key(14, 1), key(14, 0), key(15, 1), key(1, 1)}, "go, back, skip, stop all"},
+		{"on trial", []Event{key(28, 1), key(28, 2), key(28, 0), key(111, 1)}, "keep, return"},
+		{"taken over and pulled out", []Event{key(102, 1)}, "take over, give back"},
+		{"taken over and given back", []Event{key(102, 1), key(107, 1)}, "take over, give back"},
 		{"events were lost", []Event{key(4, 1), {evSyn, synDropped, 0}, key(4, 0)}, "Talk down, Talk up"},
 		{"pulled out while held", []Event{key(4, 1)}, "Talk down, Talk up"},
 		{"other events", []Event{{4, 4, 0x70004}, {2, 0, 5}, key(272, 1), key(999, 1), key(5, 1)}, ""},

@@ -44,7 +44,12 @@ func notes(data []byte) string {
 func pressed(d *surfacetest.Desk) string {
 	var words []string
 	for _, p := range d.Pressed() {
-		words = append(words, p.Of.Buttons[p.Button].Label+map[surface.Kind]string{surface.Down: " down", surface.Up: " up"}[p.Kind])
+		word := map[surface.Kind]string{surface.Down: " down", surface.Up: " up", surface.Keep: "keep", surface.Return: "return",
+			surface.TakeOver: "take over", surface.GiveBack: "give back"}[p.Kind]
+		if p.Button >= 0 {
+			word = p.Of.Buttons[p.Button].Label + word
+		}
+		words = append(words, word)
 	}
 	return strings.Join(words, ", ")
 }
@@ -73,6 +78,8 @@ func TestRecordings(t *testing.T) {
 		{"pulled out while held", "90 26 7F", Config{}, "Talk down, Talk up"},
 		{"no button there", "90 27 7F 90 0A 7F 90 7F 7F", Config{}, ""},
 		{"another base", "90 00 7F 00 00", Config{Base: 1}, ""},
+		{"extras", "90 0A 7F 0A 00 0B 7F 0C 7F 0D 7F 0E 7F", Config{Extra: 10}, "keep, return, take over, give back"},
+		{"extras on buttons", "90 24 7F 24 00 28 7F 28 00", Config{Extra: 36}, "keep"},
 		{"base 60", "90 3C 7F 3C 00", Config{Base: 60}, "Wide down, Wide up"},
 		{"its channel", "90 24 7F 91 25 7F 25 00", Config{Channel: 2}, "Goal down, Goal up"},
 		{"off without on", "80 24 00", Config{}, ""},
@@ -98,7 +105,7 @@ func TestRecordings(t *testing.T) {
 // TestStartRefuses: numbers that MIDI does not have.
 func TestStartRefuses(t *testing.T) {
 	d := surfacetest.New(t, surfacetest.Show(t))
-	for _, c := range []Config{{Channel: 17}, {Channel: -1}, {Base: 128}, {Base: -1}} {
+	for _, c := range []Config{{Channel: 17}, {Channel: -1}, {Base: 128}, {Base: -1}, {Extra: 125}, {Extra: -1}} {
 		if s, err := Start(d, c); err == nil {
 			t.Errorf("%+v is taken", c)
 			_ = s.Close()
@@ -137,6 +144,33 @@ func TestLamps(t *testing.T) {
 	if got := high.Lamps(d.View(), time.Now()); len(got) != 3*8 {
 		t.Errorf("from note 120 on %d bytes are told", len(got))
 	}
+}
+
+// TestExtraLamps: the notes that are no buttons say that a show is on trial, and
+// who has taken the surface over.
+func TestExtraLamps(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	hand := surface.Hand{Desk: d, By: "midi"}
+	s := speak(Config{Surface: "desk", Base: DefaultBase, Extra: 10}, &hand)
+	told := func(what, want string) {
+		t.Helper()
+		if got := fmt.Sprintf("%x", s.Lamps(d.View(), time.Now())); got != want {
+			t.Errorf("%s: %s, want %s", what, got, want)
+		}
+	}
+	if first := s.Lamps(d.View(), time.Now()); len(first) != 3*(15+4) {
+		t.Errorf("at first %x", first)
+	}
+	if _, err := d.Load(surface.Load{By: "test", Trial: time.Minute}); err != nil {
+		t.Fatal(err)
+	}
+	told("on trial", "900a32900b32")
+	hand.Give(surface.Keep, 0, -1, -1, 0)
+	told("kept", "900a00900b00")
+	hand.Give(surface.TakeOver, 0, -1, -1, 0)
+	told("taken over", "900c19")
+	d.Press(surface.Press{Kind: surface.TakeOver, Surface: 0, Button: -1, By: "another"})
+	told("by another", "900c64")
 }
 
 // TestPageOfMIDI: a page that turns clears the places that it leaves empty.

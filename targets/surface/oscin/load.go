@@ -14,7 +14,7 @@ func (p *peer) load(trial bool, args []osc.Arg) {
 	switch {
 	case number != 0 && !p.newer(number):
 		p.answer(surface.Answer{Outcome: surface.Repeated, Text: "it came twice"}, number)
-	case !p.s.beside(func() { p.answer(p.loaded(how), number) }):
+	case !p.s.beside(func() surface.Answer { return p.loaded(how) }, func(a surface.Answer) { p.answer(a, number) }):
 		p.answer(surface.Answer{Outcome: surface.Busy, Text: "another show is being loaded"}, number)
 	}
 }
@@ -47,8 +47,9 @@ func (p *peer) loaded(how surface.Load) surface.Answer {
 	return surface.Answer{Text: got.Words()}
 }
 
-// beside does one thing beside the hearing. It says false while it does another.
-func (s *Surface) beside(do func()) bool {
+// beside does one thing beside the hearing and then answers. It says false while
+// it does another.
+func (s *Surface) beside(do func() surface.Answer, answer func(surface.Answer)) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.busy || s.closed {
@@ -56,10 +57,11 @@ func (s *Surface) beside(do func()) bool {
 	}
 	s.busy = true
 	s.telling.Go(func() {
-		do()
+		a := do()
 		s.mu.Lock()
-		defer s.mu.Unlock()
 		s.busy = false
+		s.mu.Unlock()
+		answer(a)
 	})
 	return true
 }

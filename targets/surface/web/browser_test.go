@@ -2,6 +2,7 @@ package web
 
 import (
 	"bufio"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -113,6 +114,13 @@ func TestPageInBrowser(t *testing.T) {
 		"go on": func() string { d.Stall(false); return "" },
 		"close": func() string { _ = s.Close(); return "" },
 		"open":  func() string { s = serve(t, d, config); return "" },
+		"trial": func() string {
+			_, _ = d.Load(surface.Load{By: "test", Trial: time.Minute}) // this desk takes every trial
+			return ""
+		},
+		"kept":             func() string { return lastBy(d.Desk, surface.Keep, surface.Return) },
+		"another takes it": func() string { d.Press(surface.Press{Kind: surface.TakeOver, Button: -1, By: "another"}); return "" },
+		"holder":           func() string { return d.View().Holder[0] },
 	}
 	seen := map[string]string{}
 	for lines := bufio.NewScanner(out); lines.Scan(); {
@@ -132,7 +140,7 @@ func TestPageInBrowser(t *testing.T) {
 	want := map[string]string{
 		"keys before pairing": "0",
 		"wrong code":          "That is not the code.",
-		"axe pairing":         "clean", "axe fresh": "clean", "axe fault": "clean", "axe stale": "clean", "axe check": "clean", "axe telephone": "clean",
+		"axe pairing":         "clean", "axe fresh": "clean", "axe fault": "clean", "axe stale": "clean", "axe check": "clean", "axe trial": "clean", "axe taken": "clean", "axe telephone, on trial": "clean", "axe telephone": "clean",
 		"smallest key at least 64":                 "true",
 		"smallest key at least 64, on a telephone": "true",
 		"gap":                                   "8px",
@@ -162,10 +170,21 @@ func TestPageInBrowser(t *testing.T) {
 		"outside requests":                      "none",
 		"troubles":                              "none",
 		"end":                                   "end",
+		"counted down":                          "true",
+		"no key moved":                          "true",
+		"no key moved, on a telephone":          "true",
+		"a tap did not end it":                  "true",
+		"taken over by a ticket":                "true",
+		"given back":                            "true",
 	}
 	for name, value := range want {
 		if seen[name] != value {
 			t.Errorf("%s: %q, want %q", name, seen[name], value)
+		}
+	}
+	for name, want := range map[string]string{"kept by": "web 127.0.0.1 look 0", "ended by": "web 127.0.0.1 look 1"} {
+		if seen[name] != want {
+			t.Errorf("%s %q, want %q", name, seen[name], want)
 		}
 	}
 	if l := seen["stale lamp"]; l != "unknown" && !strings.HasPrefix(l, "was ") {
@@ -174,6 +193,18 @@ func TestPageInBrowser(t *testing.T) {
 	if a, b := seen["afterwards"], seen["by keyboard and click"]; b != a+", Wide down, Wide up, Wide down, Wide up" {
 		t.Errorf("by keyboard and click: %q after %q", b, a)
 	}
+}
+
+// lastBy is who pressed one of some kinds last, without what tells tickets apart,
+// and which.
+func lastBy(d *surfacetest.Desk, kinds ...surface.Kind) string {
+	for _, p := range slices.Backward(d.Pressed()) {
+		if i := slices.Index(kinds, p.Kind); i >= 0 {
+			by, _, _ := strings.Cut(p.By, " #")
+			return fmt.Sprint(by, " ", i)
+		}
+	}
+	return ""
 }
 
 // pressedWords is what was pressed, by label.

@@ -480,7 +480,7 @@ function drawTrial() {
     text("trial-rest", "By " + t.by + ". Unless somebody keeps it, all scripts end then and the show before comes back. " +
       (t.returns.length ? "THIS IS THEN SENT: " + t.returns.join(", ") + "." : "Nothing would be sent now.") + (t.stays.length ? " Cannot be sent back: " + t.stays.join(", ") + "." : ""));
     const mark = [30, 10, 5].find((m) => left <= m && announced.left > m);
-    if (!announced.trial) say("A new show is on trial for " + left + " seconds. Keep it, or the one before comes back.");
+    if (!announced.trial) say("A new show is on trial: " + left + " s. Keep it, or the one before comes back.");
     else if (mark) say("The show on trial goes in " + left + " seconds. Keep lets it stay.");
   } else if (announced.trial) say("The trial is over.");
   announced.trial = Boolean(t);

@@ -211,6 +211,64 @@ await key("Wide").evaluate((k) => k.click());
 await worded("Wide", "done");
 out("by keyboard and click", await ask("pressed"));
 
+// A show on trial: counted down and worded, and one press keeps it.
+const fixed = (id) => page.locator("#" + id);
+const shown = (id, text) => page.waitForFunction(([i, t]) => { const n = document.getElementById(i); return n.offsetParent && n.textContent.includes(t); }, [id, text], { timeout: 8000 });
+const hidden = (id) => page.waitForFunction((i) => !document.getElementById(i).offsetParent, id, { timeout: 8000 });
+const sizesBefore = await page.evaluate(() => JSON.stringify(document.querySelector("#grid .key").getBoundingClientRect()));
+await ask("trial");
+await shown("trial", "THIS IS THEN SENT: cut main to wide.");
+await news("A new show is on trial");
+const seconds = async () => Number((await page.textContent("#trial-left")).match(/\d+/)[0]);
+const left = await seconds();
+await page.waitForFunction((l) => Number(document.getElementById("trial-left").textContent.match(/\d+/)[0]) < l, left, { timeout: 8000 });
+out("counted down", left > 30 && left <= 60);
+out("no key moved", sizesBefore === await page.evaluate(() => JSON.stringify(document.querySelector("#grid .key").getBoundingClientRect())));
+await shot("trial");
+await axe("trial");
+await fixed("keep").focus();
+await page.keyboard.press("Enter");
+await hidden("trial");
+await news("The trial is over");
+out("kept by", await ask("kept"));
+await ask("trial");
+await shown("trial", "New show on trial");
+await fixed("return").click(); // a tap is too short
+await page.waitForFunction(() => document.querySelector("#return .word").textContent.startsWith("let go too soon"));
+out("a tap did not end it", !(await fixed("trial").isHidden()));
+const end = await fixed("return").boundingBox();
+await page.mouse.move(end.x + 20, end.y + 20);
+await page.mouse.down();
+await hidden("trial");
+await page.mouse.up();
+out("ended by", await ask("kept"));
+
+// Taken over by another: worded, refused, and taken over by holding.
+await ask("another takes it");
+await shown("holder", "desk has been taken over by another");
+await shot("taken");
+await axe("taken");
+await page.waitForTimeout(1000);
+await page.mouse.click(wide.x, wide.y);
+await worded("Wide", "refused: desk has been taken over by another");
+await fixed("take").scrollIntoViewIfNeeded();
+const take = await fixed("take").boundingBox();
+await page.mouse.move(take.x + 20, take.y + 20);
+await page.mouse.down();
+await page.waitForFunction(() => document.querySelector("#take .name").textContent === "Give back");
+await page.mouse.up();
+await hidden("holder");
+out("taken over by a ticket", /^web 127\.0\.0\.1 look #[0-9a-f]{8}$/.test(await ask("holder")));
+await page.waitForTimeout(5000);
+await page.mouse.click(wide.x, wide.y);
+await worded("Wide", "done");
+await fixed("take").focus();
+await page.keyboard.down("Enter");
+await page.waitForFunction(() => document.querySelector("#take .name").textContent === "Take over");
+await page.keyboard.up("Enter");
+out("given back", (await ask("holder")) === "");
+out("when it was over", await ask("pressed"));
+
 // Server-Sent Events instead.
 await page.goto(base + "/?who=look&rest=0&stream=events");
 await linked("fresh");
@@ -243,6 +301,13 @@ out("animations when motion is reduced", await page.evaluate(() => document.getA
 out("smallest key at least 64, on a telephone", Math.min(...await page.evaluate(() => [...document.querySelectorAll(".key")].filter((k) => k.offsetParent).map((k) => { const r = k.getBoundingClientRect(); return Math.min(r.width, r.height); }))) >= 64);
 await shot("telephone");
 await axe("telephone");
+const small = () => page.evaluate(() => JSON.stringify(document.querySelector("#grid .key").getBoundingClientRect()));
+const stood = await small();
+await ask("trial");
+await shown("trial", "THIS IS THEN SENT");
+out("no key moved, on a telephone", stood === await small());
+await shot("telephone_trial");
+await axe("telephone, on trial");
 
 out("outside requests", outside.join(" ") || "none");
 out("troubles", troubles.filter((t) => !/401|Failed to load resource|ERR_CONNECTION|WebSocket connection|ERR_INCOMPLETE|ERR_EMPTY/.test(t)).join(" | ") || "none");
