@@ -10,6 +10,7 @@ import (
 
 	"cuewright/macro/program"
 	"cuewright/sim/step"
+	"cuewright/targets/journal"
 	"cuewright/targets/osc"
 	"cuewright/targets/prepare"
 	"cuewright/targets/surface"
@@ -247,6 +248,15 @@ func TestTrialEndsWhatRuns(t *testing.T) {
 		s.wait(20 * time.Second)
 		s.wants("long afterwards")
 		s.end()
+		ended := 0
+		if _, err := journal.Read(s.dir, func(r journal.Record) error {
+			if r.Kind == journal.Event && r.A == int32(step.StopAll) {
+				ended++
+			}
+			return nil
+		}); err != nil || ended != 1 {
+			t.Errorf("the log says %d times that scripts were ended: %v", ended, err)
+		}
 	})
 }
 
