@@ -124,9 +124,9 @@ func TestRestoreAfterMix(t *testing.T) {
 	c := start(t, p, Options{Dir: left})
 	await(t, "screens is restored", func() bool { return outputNamed(c, "screens").Wanted == "deck" })
 	await(t, "the mixer is told", func() bool { return out.heard("cut main to deck") == 1 })
-	if text := alertsOf(c); !strings.Contains(text, "screens was restored: cut main to deck, route aux1 from main") {
-		t.Errorf("%s", text)
-	}
+	await(t, "it is said", func() bool {
+		return strings.Contains(alertsOf(c), "screens was restored: cut main to deck, route aux1 from main")
+	})
 	stop(t, c)
 	replays(t, left)
 }
