@@ -2,14 +2,15 @@ package control
 
 import (
 	"encoding/binary"
+	"time"
 
 	"cuewright/targets/journal"
 	"cuewright/targets/surface"
 )
 
-// Bounces: a contact that closes closes several times within a few
+// Bounces: a contact that closes or opens closes several times within a few
 // milliseconds, and a finger needs more than that to come down again.
-const bounceTime int64 = 20_000 // microseconds
+const bounceTime = int64(surface.Bounce / time.Microsecond)
 
 // A datagram that comes twice comes twice soon.
 const (
@@ -20,7 +21,7 @@ const (
 // filter finds presses that came twice. It remembers a bounded number of
 // senders, since anybody can claim to be many.
 type filter struct {
-	downs   map[contact]int64
+	edges   map[contact]int64 // when a finger went down or came up last
 	numbers map[string]*numbers
 }
 
@@ -44,16 +45,16 @@ func (f *filter) repeated(p *surface.Press, now int64) bool {
 	if p.Number != 0 && f.numbered(p, now) {
 		return true
 	}
-	if p.Kind != surface.Down {
+	if p.Kind != surface.Down && p.Kind != surface.Up {
 		return false
 	}
-	if f.downs == nil || len(f.downs) >= remembered {
-		f.downs = map[contact]int64{} // at worst a bounce gets through
+	if f.edges == nil || len(f.edges) >= remembered {
+		f.edges = map[contact]int64{} // at worst a bounce gets through
 	}
 	k := contact{p.Surface, p.Button, p.By}
-	last, ok := f.downs[k]
-	f.downs[k] = now
-	return ok && now-last < bounceTime
+	last, ok := f.edges[k]
+	f.edges[k] = now
+	return ok && now-last < bounceTime && p.Kind == surface.Down
 }
 
 // heard remembers a press of which the journal tells.

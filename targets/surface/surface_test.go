@@ -1,7 +1,11 @@
 package surface_test
 
 import (
+	"fmt"
+	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"cuewright/sim/step"
 	"cuewright/targets/surface"
@@ -120,5 +124,78 @@ func TestAlertsAfter(t *testing.T) {
 		if got := v.AlertsAfter(last); len(got) != want {
 			t.Errorf("after %q: %v", last.Text, got)
 		}
+	}
+}
+
+// edge is a contact that closes or opens some milliseconds after the last did.
+type edge struct {
+	after  int
+	closed bool
+}
+
+// TestContacts: a contact that bounces as it closes is one finger that goes
+// down and stays; a short touch lasts Bounce; each finger comes up once.
+func TestContacts(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		edges []edge
+		want  string // with the milliseconds since the first
+	}{
+		{"a slow tap", []edge{{0, true}, {100, false}}, "0 down, 100 up"},
+		{"a quick one", []edge{{0, true}, {5, false}}, "0 down, 20 up"},
+		{"it bounces as it closes", []edge{{0, true}, {2, false}, {3, true}, {1, false}, {4, true}, {490, false}}, "0 down, 500 up"},
+		{"and is let go at once", []edge{{0, true}, {2, false}, {3, true}, {5, false}}, "0 down, 20 up"},
+		{"opens twice", []edge{{0, true}, {4, false}, {4, false}}, "0 down, 20 up"},
+		{"two taps", []edge{{0, true}, {60, false}, {60, true}, {60, false}}, "0 down, 60 up, 120 down, 180 up"},
+		{"closes again as it comes to rest", []edge{{0, true}, {5, false}, {16, true}, {100, false}}, "0 down, 20 up, 21 down, 121 up"},
+		{"is pulled out while it bounces", []edge{{0, true}, {2, false}}, "0 down, 20 up"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				d := &timed{Desk: surfacetest.New(t, surfacetest.Show(t)), began: time.Now()}
+				h := surface.Hand{Desk: d, By: "test", Contacts: true}
+				for _, e := range c.edges {
+					time.Sleep(time.Duration(e.after) * time.Millisecond)
+					if e.closed {
+						h.Down(0, 1, 3, 0)
+					} else {
+						h.Up(0, 1, 3, 0)
+					}
+				}
+				time.Sleep(surface.Bounce)
+				synctest.Wait()
+				h.Gone()
+				if got := strings.Join(d.all, ", "); got != c.want {
+					t.Errorf("pressed %s, want %s", got, c.want)
+				}
+			})
+		})
+	}
+}
+
+// timed notes when what is pressed.
+type timed struct {
+	surface.Desk
+	began time.Time
+	all   []string
+}
+
+func (d *timed) Press(p surface.Press) surface.Answer {
+	if p.Judged == nil {
+		d.all = append(d.all, fmt.Sprint(time.Since(d.began).Milliseconds(), map[surface.Kind]string{surface.Down: " down", surface.Up: " up"}[p.Kind]))
+	}
+	return d.Desk.Press(p)
+}
+
+// TestGoneWhileItBounces: nothing comes up later from a hand that has gone.
+func TestGoneWhileItBounces(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	h := surface.Hand{Desk: d, By: "test", Contacts: true}
+	h.Down(0, 1, 3, 0)
+	h.Up(0, 1, 3, 0)
+	h.Gone()
+	time.Sleep(2 * surface.Bounce)
+	if n := len(d.Pressed()); n != 2 {
+		t.Errorf("%d presses, want 2", n)
 	}
 }

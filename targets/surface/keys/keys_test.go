@@ -112,10 +112,11 @@ func TestRecordings(t *testing.T) {
 		want   string
 	}{
 		{"a tap", []Event{key(2, 1), key(2, 0)}, "Wide down, Wide up"},
+		{"a contact that bounces", []Event{key(2, 1), key(2, 0), key(2, 1), key(2, 0)}, "Wide down, Wide up"},
 		{"repeat is no press", []Event{key(4, 1), key(4, 2), key(4, 2), key(4, 2), key(4, 0)}, "Talk down, Talk up"},
 		{"two at once", []Event{key(2, 1), key(4, 1), key(2, 0), key(4, 0)}, "Wide down, Talk down, Wide up, Talk up"},
 		{"letters are row 2", []Event{key(16, 1), key(16, 0)}, "Replay down, Replay up"},
-		{"keypad", []Event{key(71, 1), key(71, 0), key(75, 1), key(75, 0)}, "Wide down, Wide up, Replay down, Replay up"},
+		{"keypad", []Event{key(71, 1), key(71, 0), key(75, 1), key(75, 0)}, "Wide down, Replay down, Wide up, Replay up"}, // a contact comes to rest later
 		{"commands", []Event{key(57, 1), key(57, 2), key(57, 0), key(14, 1), key(14, 0), key(15, 1), key(1, 1)}, "go, back, skip, stop all"},
 		{"on trial", []Event{key(28, 1), key(28, 2), key(28, 0), key(111, 1)}, "keep, return"},
 		{"taken over and pulled out", []Event{key(102, 1)}, "take over, give back"},

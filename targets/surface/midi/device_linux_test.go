@@ -23,11 +23,14 @@ func TestDevice(t *testing.T) {
 	if got := read(3 * 15); !strings.HasPrefix(got, "ch1 36:127 on, ch1 37:0 off") {
 		t.Errorf("at first %s", got)
 	}
-	if _, err := other.Write(bytesOf(t, "90 25 7F FE 25 00 26 7F")); err != nil {
+	if _, err := other.Write(bytesOf(t, "90 25 7F FE 25 00")); err != nil {
 		t.Fatal(err)
 	}
 	if got := read(3); got != "ch1 37:25 on" {
 		t.Errorf("then %s", got)
+	}
+	if _, err := other.Write(bytesOf(t, "26 7F")); err != nil { // the status still runs
+		t.Fatal(err)
 	}
 	d.Await(t, "Talk is down", func(*surface.View) bool { return pressed(d) == "Goal down, Goal up, Talk down" })
 	_ = other.Close()

@@ -73,6 +73,7 @@ func TestRecordings(t *testing.T) {
 		want        string
 	}{
 		{"a tap", "90 24 7F 90 24 00", Config{}, "Wide down, Wide up"},
+		{"a contact that bounces", "90 24 7F 24 00 24 7F 80 24 00 90 24 60 24 00", Config{}, "Wide down, Wide up"},
 		{"row 2", "90 29 40 80 29 00", Config{}, "Replay down, Replay up"},
 		{"chord", "90 24 7F 26 7F 24 00 26 00", Config{}, "Wide down, Talk down, Wide up, Talk up"},
 		{"pulled out while held", "90 26 7F", Config{}, "Talk down, Talk up"},

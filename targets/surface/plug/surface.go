@@ -49,7 +49,7 @@ func Start(desk surface.Desk, c Config) *Surface {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: c.Kind + " " + c.File}, stop: stop}
+	s := &Surface{Config: c, hand: surface.Hand{Desk: desk, By: c.Kind + " " + c.File, Contacts: true}, stop: stop}
 	s.running.Go(func() { Follow(ctx, c.File, c.Log, &s.here, s.use) })
 	return s
 }
