@@ -23,6 +23,7 @@ type door struct {
 	hosts  []string
 	secure bool
 	wrong  attempts
+	opened time.Time
 }
 
 const (
@@ -31,8 +32,13 @@ const (
 )
 
 func newDoor(token string, hosts []string, secure bool) *door {
-	return &door{token: token, hosts: hosts, secure: secure}
+	return &door{token: token, hosts: hosts, secure: secure, opened: time.Now()}
 }
+
+// now is the time by a clock that nobody sets while the door is open: a board
+// without a battery learns the date in the middle of the show, and no tablet
+// may be shut out by that.
+func (d *door) now() time.Time { return d.opened.Add(time.Since(d.opened)) }
 
 // guard lets a request through that calls this server by a name of its own
 // (against DNS rebinding) and that no page of another server has made.
@@ -193,7 +199,7 @@ func (d *door) key(r *http.Request) string {
 		key += " " + name
 	}
 	if c, err := r.Cookie(cookieName); err == nil && d.token != "" {
-		if id := d.named(c.Value, time.Now()); id != "" {
+		if id := d.named(c.Value, d.now()); id != "" {
 			key += " #" + id // of which who has no sign
 		}
 	}
@@ -212,7 +218,7 @@ func addressOf(r *http.Request) netip.Addr {
 // known is a handler for who has the token.
 func (s *Surface) known(next http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if s.admit(w, r, s.door.knows(r, time.Now())) {
+		if s.admit(w, r, s.door.knows(r, s.door.now())) {
 			next(w, r)
 		}
 	}
@@ -250,14 +256,14 @@ func (s *Surface) pair(w http.ResponseWriter, r *http.Request) {
 	}
 	how := knows
 	if s.door.token != "" {
-		how = s.door.try(addressOf(r), body.Code, time.Now())
+		how = s.door.try(addressOf(r), body.Code, s.door.now())
 	}
 	if !s.admit(w, r, how) {
 		s.log.Warn("somebody could not be paired", "from", addressOf(r))
 		return
 	}
 	if s.door.token != "" {
-		http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.door.ticket(time.Now().Add(pairedFor)), Path: "/", MaxAge: int(pairedFor.Seconds()),
+		http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.door.ticket(s.door.now().Add(pairedFor)), Path: "/", MaxAge: int(pairedFor.Seconds()),
 			HttpOnly: true, Secure: s.secure, SameSite: http.SameSiteStrictMode})
 	}
 	s.log.Info("a tablet was paired", "from", addressOf(r))

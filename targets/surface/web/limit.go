@@ -7,7 +7,7 @@ import (
 )
 
 // limited is a listener with at most maxConnections open ones, and maxEach of
-// one address; what is too much is closed at once. Its lock is taken under no
+// one site (see there); what is too much is closed at once. Its lock is taken under no
 // other and no other under it.
 type limited struct {
 	net.Listener
@@ -27,7 +27,7 @@ func (l *limited) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		from := c.RemoteAddr().(*net.TCPAddr).AddrPort().Addr().Unmap()
+		from := site(c.RemoteAddr().(*net.TCPAddr).AddrPort().Addr().Unmap())
 		if l.take(from) {
 			return &counted{Conn: c, gone: sync.OnceFunc(func() { l.give(from) })}, nil
 		}

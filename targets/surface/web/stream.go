@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"net"
 	"net/http"
 	"time"
 
@@ -141,7 +142,7 @@ func (s *Surface) socket(w http.ResponseWriter, r *http.Request) {
 	answers := make(chan reply, maxWaiting)
 	s.running.Go(func() {
 		defer cancel()
-		s.listen(ctx, conn, c, answers)
+		s.listen(ctx, r, conn, c, answers)
 	})
 	s.running.Go(func() {
 		defer cancel()
@@ -152,11 +153,27 @@ func (s *Surface) socket(w http.ResponseWriter, r *http.Request) {
 		defer done()
 		return conn.Write(within, websocket.MessageText, text)
 	})
-	_ = conn.Close(websocket.StatusGoingAway, "") // who has gone does not need it
+	bye(r, conn, websocket.StatusGoingAway, "")
 }
 
+// bye ends a stream with a word, and within writeWithin: a peer that has begun
+// a frame as long as it likes would else be waited for until that has come.
+func bye(r *http.Request, conn *websocket.Conn, status websocket.StatusCode, reason string) {
+	raw, ok := r.Context().Value(rawConn{}).(net.Conn)
+	if !ok { // not of our server
+		_ = conn.CloseNow()
+		return
+	}
+	late := time.AfterFunc(writeWithin, func() { _ = raw.Close() })
+	defer late.Stop()
+	_ = conn.Close(status, reason) // who has gone does not need it
+}
+
+// rawConn is the key of a request's connection in its context.
+type rawConn struct{}
+
 // listen does what comes, in order. What is not JSON ends the stream.
-func (s *Surface) listen(ctx context.Context, conn *websocket.Conn, c *client, answers chan<- reply) {
+func (s *Surface) listen(ctx context.Context, r *http.Request, conn *websocket.Conn, c *client, answers chan<- reply) {
 	for {
 		kind, text, err := conn.Read(ctx)
 		if err != nil {
@@ -164,7 +181,7 @@ func (s *Surface) listen(ctx context.Context, conn *websocket.Conn, c *client, a
 		}
 		var q request
 		if kind != websocket.MessageText || json.Unmarshal(text, &q) != nil {
-			_ = conn.Close(websocket.StatusUnsupportedData, "JSON is wanted")
+			bye(r, conn, websocket.StatusUnsupportedData, "JSON is wanted")
 			return
 		}
 		s.clients.touch(c)

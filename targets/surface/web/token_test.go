@@ -59,9 +59,9 @@ func TestReadToken(t *testing.T) {
 	}
 }
 
-// TestHTTPS: with a certificate it speaks nothing else, and its tickets go
-// over nothing else.
-func TestHTTPS(t *testing.T) {
+// certified is c with a certificate of its own for this machine.
+func certified(t *testing.T, c Config) Config {
+	t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		t.Fatal(err)
@@ -76,19 +76,25 @@ func TestHTTPS(t *testing.T) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	c := Config{Token: secret, CertFile: filepath.Join(dir, "cert.pem"), KeyFile: filepath.Join(dir, "key.pem")}
+	c.CertFile, c.KeyFile = filepath.Join(dir, "cert.pem"), filepath.Join(dir, "key.pem")
 	for path, block := range map[string]*pem.Block{c.CertFile: {Type: "CERTIFICATE", Bytes: der}, c.KeyFile: {Type: "PRIVATE KEY", Bytes: secretDER}} {
 		if err := os.WriteFile(path, pem.EncodeToMemory(block), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
+	return c
+}
+
+// TestHTTPS: with a certificate it speaks nothing else, and its tickets go
+// over nothing else.
+func TestHTTPS(t *testing.T) {
+	c := certified(t, Config{Token: secret})
 	s := serve(t, surfacetest.New(t, surfacetest.Show(t)), c)
 	roots := x509.NewCertPool()
-	parsed, err := x509.ParseCertificate(der)
-	if err != nil {
+	text, err := os.ReadFile(c.CertFile)
+	if err != nil || !roots.AppendCertsFromPEM(text) {
 		t.Fatal(err)
 	}
-	roots.AddCert(parsed)
 	client := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: roots}}}
 	defer client.CloseIdleConnections()
 	url := "https://" + s.Addr().String()

@@ -119,6 +119,7 @@ func Listen(desk surface.Desk, c Config) (*Surface, error) {
 		MaxHeaderBytes:    maxHeader,
 		ErrorLog:          slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
 		BaseContext:       func(net.Listener) context.Context { return s.ctx },
+		ConnContext:       func(ctx context.Context, c net.Conn) context.Context { return context.WithValue(ctx, rawConn{}, c) },
 	}
 	s.running.Go(func() { _ = s.server.Serve(l) }) // it always ends with an error: that it was closed
 	s.running.Go(s.forgetSilent)
