@@ -132,6 +132,12 @@ func ListenUDP(addr string, h Handler) (*Receiver, error) {
 // each connection, from several goroutines for several. A connection that is
 // out of step is closed.
 func ListenTCP(addr string, f Framing, h Handler) (*Receiver, error) {
+	return ListenTCPFrom(addr, f, func(netip.AddrPort) bool { return true }, h)
+}
+
+// ListenTCPFrom is ListenTCP of those who are let in. Everybody else's
+// connection is closed before anything is read, and takes no place.
+func ListenTCPFrom(addr string, f Framing, letIn func(netip.AddrPort) bool, h Handler) (*Receiver, error) {
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		return nil, err
@@ -153,7 +159,7 @@ func ListenTCP(addr string, f Framing, h Handler) (*Receiver, error) {
 				time.Sleep(errorPause)
 				continue
 			}
-			if !open.add(conn) {
+			if !letIn(addrPort(conn.RemoteAddr())) || !open.add(conn) {
 				_ = conn.Close()
 				continue
 			}

@@ -81,9 +81,9 @@ func listen(desk surface.Desk, c Config, patience time.Duration) (*Surface, erro
 	var err error
 	switch c.Wire {
 	case "osc.tcp":
-		s.receiver, err = osc.ListenTCP(c.Address, osc.Sized, s.hear)
+		s.receiver, err = osc.ListenTCPFrom(c.Address, osc.Sized, s.admits, s.hear)
 	case "osc.slip":
-		s.receiver, err = osc.ListenTCP(c.Address, osc.SLIP, s.hear)
+		s.receiver, err = osc.ListenTCPFrom(c.Address, osc.SLIP, s.admits, s.hear)
 	default:
 		s.receiver, err = osc.ListenUDP(c.Address, s.hear)
 	}
@@ -96,7 +96,8 @@ func listen(desk surface.Desk, c Config, patience time.Duration) (*Surface, erro
 // Addr is where it listens.
 func (s *Surface) Addr() netip.AddrPort { return s.receiver.Addr() }
 
-// Refused is how many packets came from senders that are not allowed.
+// Refused is how many packets, or connections by TCP, came from senders that are
+// not allowed.
 func (s *Surface) Refused() uint64 {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -141,17 +142,25 @@ func (s *Surface) allows(a netip.Addr) bool {
 	return false
 }
 
+// admits counts who is not allowed: datagrams, or connections.
+func (s *Surface) admits(from netip.AddrPort) bool {
+	if s.allows(from.Addr()) {
+		return true
+	}
+	s.mu.Lock()
+	s.refused++
+	first := s.refused == 1
+	s.mu.Unlock()
+	if first {
+		s.Log.Warn("a sender is not on the allow-list; later ones are only counted", "from", from)
+	}
+	return false
+}
+
 // hear is given every packet. What is not allowed or cannot be read gets no
 // answer and leaves no peer behind.
 func (s *Surface) hear(packet []byte, from osc.From) {
-	if !s.allows(from.Addr.Addr()) {
-		s.mu.Lock()
-		s.refused++
-		first := s.refused == 1
-		s.mu.Unlock()
-		if first {
-			s.Log.Warn("a sender is not on the allow-list; later ones are only counted", "from", from.Addr)
-		}
+	if s.receiverIsUDP() && !s.admits(from.Addr) {
 		return
 	}
 	p, err := osc.Decode(packet)

@@ -2,8 +2,11 @@ package oscin
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"net"
 	"net/netip"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -293,7 +296,11 @@ func TestNotAllowed(t *testing.T) {
 			s := serve(t, d, Config{Wire: wire, Allow: []netip.Prefix{netip.MustParsePrefix("192.0.2.0/24")}}, patience)
 			b := newBoard(t, s)
 			for range 100 {
-				b.say("/finger/desk/1/1", osc.Int32(1))
+				if s.receiverIsUDP() {
+					b.say("/finger/desk/1/1", osc.Int32(1))
+				} else if c := connect(t, s, "127.0.0.1"); !ends(c) {
+					t.Error("a connection stays open")
+				}
 			}
 			for end := time.Now().Add(5 * time.Second); s.Refused() < 100; time.Sleep(time.Millisecond) {
 				if time.Now().After(end) {
@@ -305,6 +312,45 @@ func TestNotAllowed(t *testing.T) {
 			}
 		})
 	}
+}
+
+// connect is a connection from an address of this machine, which is closed at
+// the end of the test.
+func connect(t *testing.T, s *Surface, from string) net.Conn {
+	t.Helper()
+	d := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(from)}}
+	c, err := d.Dial("tcp", s.Addr().String())
+	if err != nil {
+		t.Skip("this machine has no such address:", err)
+	}
+	t.Cleanup(func() { _ = c.Close() })
+	return c
+}
+
+// ends says whether the other side closes a connection.
+func ends(c net.Conn) bool {
+	_ = c.SetReadDeadline(time.Now().Add(5 * time.Second))
+	_, err := c.Read(make([]byte, 1))
+	return err != nil && !errors.Is(err, os.ErrDeadlineExceeded)
+}
+
+// TestStrangersTakeNoPlace: however many connections come from elsewhere and
+// stay, an operator who is allowed gets in.
+func TestStrangersTakeNoPlace(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	s := serve(t, d, Config{Wire: "osc.tcp", Allow: []netip.Prefix{netip.MustParsePrefix("127.0.0.2/32")}}, patience)
+	for range 3 * maxPeers {
+		connect(t, s, "127.0.0.1")
+	}
+	c := connect(t, s, "127.0.0.2")
+	packet, err := osc.AppendMessage(nil, "/finger/desk/1/1", osc.Int32(1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.Write(osc.AppendFrame(nil, osc.Sized, packet)); err != nil {
+		t.Fatal(err)
+	}
+	d.Await(t, "it is pressed", func(*surface.View) bool { return len(d.Pressed()) == 1 })
 }
 
 // TestAllow: networks and addresses; what is neither is named.
