@@ -48,12 +48,12 @@ func (c *checker) need(g *given, d *plan.Device, does string) {
 	if d == nil || c.rack.Partial || c.env != nil && g.use.IsZero() {
 		return
 	}
-	switch {
-	case d.Control == nil:
-		c.uses = append(c.uses, use{d, "", g.value.At})
-	case d.Control.Does[does] == nil:
-		c.uses = append(c.uses, use{d, does, g.value.At})
+	if d.Control == nil {
+		does = ""
+	} else if d.Control.Does[does] != nil {
+		return
 	}
+	c.uses = append(c.uses, use{d, does, g.value.At})
 }
 
 // tellUses reports each device and action once, at the first use that no

@@ -1,6 +1,8 @@
 package lower
 
 import (
+	"slices"
+
 	"cuewright/macro/bug"
 	"cuewright/macro/program"
 	"cuewright/macro/source"
@@ -9,6 +11,10 @@ import (
 
 // lowerTasks makes the tasks and their code.
 func (l *lowerer) lowerTasks() {
+	l.p.Tasks = slices.Grow(l.p.Tasks, len(l.order))
+	l.p.Vars = slices.Grow(l.p.Vars, 2*len(l.order)) // each has failed, most no more
+	l.p.Actions = slices.Grow(l.p.Actions, len(l.order))
+	l.p.Code = slices.Grow(l.p.Code, 3*len(l.order)) // most do a thing and end
 	for i, s := range l.order {
 		t := program.Task{Name: s.name, Kind: s.kind, Owner: s.of, Again: s.again, At: -1, Queued: -1, Timer: -1, Place: l.place(s.at)}
 		t.Failed = l.variable(program.TaskFailed, int32(i), s.name+".failed", 2, 0)

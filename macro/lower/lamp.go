@@ -1,7 +1,6 @@
 package lower
 
 import (
-	"maps"
 	"slices"
 
 	"cuewright/macro/plan"
@@ -228,22 +227,23 @@ func (l *lowerer) pictureOnAir(name string) int32 {
 // looks fills in which tasks a button starts, itself or by macros, and which
 // devices they tell something.
 func (l *lowerer) looks(b *program.Button) {
-	tasks, devices := map[int32]bool{}, map[int32]bool{}
-	seen := map[[2]int32]bool{} // task and entry
+	var tasks, devices []int32
+	type way struct{ task, entry int32 }
+	var seen []way // few: what one button runs
 	var walk func(task, entry int32)
 	walk = func(task, entry int32) {
-		if seen[[2]int32{task, entry}] {
+		if slices.Contains(seen, way{task, entry}) {
 			return
 		}
-		seen[[2]int32{task, entry}] = true
-		tasks[task] = true
+		seen = append(seen, way{task, entry})
+		tasks = add(tasks, task)
 		for _, in := range l.codeOf(task, entry) {
 			switch in.Op {
 			case program.Do:
-				devices[l.told(in.A)] = true
+				devices = add(devices, l.told(in.A))
 			case program.Fire:
 				for _, a := range l.p.Salvos[in.A].Actions {
-					devices[l.told(a)] = true
+					devices = add(devices, l.told(a))
 				}
 			case program.Run:
 				walk(in.A, in.C)
@@ -255,8 +255,16 @@ func (l *lowerer) looks(b *program.Button) {
 			walk(t, 0)
 		}
 	}
-	delete(devices, -1)
-	b.Runs, b.Uses = slices.Sorted(maps.Keys(tasks)), slices.Sorted(maps.Keys(devices))
+	b.Runs, b.Uses = tasks, devices
+}
+
+// add puts an index into a sorted list that has each once; -1 is none.
+func add(to []int32, index int32) []int32 {
+	at, there := slices.BinarySearch(to, index)
+	if there || index < 0 {
+		return to
+	}
+	return slices.Insert(to, at, index)
 }
 
 // codeOf is the code of one entry of a task.

@@ -81,8 +81,11 @@ func (l *lowerer) place(at source.Span) program.Place {
 	if at.File == l.rack.File {
 		p.File = 1
 	}
-	begin := at.Begin()
-	p.Line, p.Column = int32(begin.Line), int32(begin.Column)
+	line, column := 1, 1
+	if at.File != nil {
+		line, column = at.File.LineColumn(int(at.Start))
+	}
+	p.Line, p.Column = int32(line), int32(column)
 	return p
 }
 
@@ -119,7 +122,10 @@ func numbered[T comparable](list []T, first int32) map[T]int32 {
 
 // list makes one element for each element of another list.
 func list[A, B any](from []A, each func(A) B) []B {
-	var to []B
+	if len(from) == 0 {
+		return nil
+	}
+	to := make([]B, 0, len(from))
 	for _, x := range from {
 		to = append(to, each(x))
 	}

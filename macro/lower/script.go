@@ -31,11 +31,12 @@ type script struct {
 	again    uint8
 	body     []syntax.Statement
 	bound    []*binding
-	entries  map[string]int32 // by the text of a binding: its place among bound
+	entries  map[string]int32 // by the text of a binding: its place among bound; nil while they are few
 	owner    *script          // of a branch
 	of       int32            // else: the macro, button or cue it belongs to
 	branches []*script
 	task     int32
+	arranged bool // it stands in the order, at task
 }
 
 // binding is what a macro's parameters stand for in one run. text is how the
@@ -66,7 +67,10 @@ func (b *binding) name(name string) string {
 // bind makes the binding of a run, whose own operands may be parameters of the
 // script around it.
 func (b *binding) bind(m *syntax.Macro, args []syntax.Arg) *binding {
-	inner := &binding{values: map[string]syntax.Operand{}}
+	if len(m.Params) == 0 {
+		return &binding{}
+	}
+	inner := &binding{values: make(map[string]syntax.Operand, len(m.Params))}
 	var words []string
 	for _, p := range m.Params {
 		for _, a := range args {
@@ -90,7 +94,15 @@ func written(o syntax.Operand) string {
 }
 
 // entry is the place of a binding among those of a script, or -1.
-func (s *script) entry(b *binding) int32 { return at(s.entries, b.text) }
+func (s *script) entry(b *binding) int32 {
+	if s.entries != nil {
+		return at(s.entries, b.text)
+	}
+	return int32(slices.IndexFunc(s.bound, func(known *binding) bool { return known.text == b.text }))
+}
+
+// fewBound is how many bindings are looked through: nearly every script has one.
+const fewBound = 8
 
 // lowerScripts finds every script and every set of arguments, in file order,
 // and makes their tasks: macros with callees first, then what buttons do, then
@@ -138,7 +150,7 @@ func (l *lowerer) lowerScripts() {
 		}
 	}
 	for _, m := range l.info.MacroOrder {
-		if s, ok := l.macros[m]; ok && !slices.Contains(l.order, s) {
+		if s, ok := l.macros[m]; ok && !s.arranged {
 			l.arrange(s)
 		}
 	}
@@ -189,11 +201,16 @@ func (l *lowerer) enter(s *script, b *binding) {
 	if s.entry(b) >= 0 {
 		return
 	}
-	if s.entries == nil {
-		s.entries = map[string]int32{}
-	}
-	s.entries[b.text] = int32(len(s.bound))
 	s.bound = append(s.bound, b)
+	switch {
+	case s.entries != nil:
+		s.entries[b.text] = int32(len(s.bound) - 1)
+	case len(s.bound) > fewBound:
+		s.entries = map[string]int32{}
+		for i, known := range s.bound {
+			s.entries[known.text] = int32(i)
+		}
+	}
 	l.find(s, b, s.body)
 }
 
@@ -257,7 +274,7 @@ func (l *lowerer) arrange(s *script) {
 	for _, b := range s.branches {
 		l.arrange(b)
 	}
-	s.task = int32(len(l.order))
+	s.task, s.arranged = int32(len(l.order)), true
 	l.order = append(l.order, s)
 }
 

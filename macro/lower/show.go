@@ -11,7 +11,7 @@ import (
 // lowerShow fills the tables of things that the show has: first what others
 // point at, then the code, then what is derived from it.
 func (l *lowerer) lowerShow() {
-	l.tables = newTables()
+	l.tables = newTables(len(l.order))
 	pages := l.lowerPages()
 	l.lowerSurfaces(pages)
 	l.lowerCues()
@@ -48,6 +48,11 @@ func taskOf[T comparable](scripts map[T]*script, key T) int32 {
 // lowerPages makes pages and their buttons, and gives the syntax of each page.
 func (l *lowerer) lowerPages() []*syntax.Page {
 	pages := of[*syntax.Page](l)
+	buttons := 0
+	for _, page := range pages {
+		buttons += len(page.Buttons)
+	}
+	l.p.Buttons = make([]program.Button, 0, buttons)
 	for i, page := range pages {
 		x := program.Page{Name: page.Name.Text, At: l.place(page.Name.At)}
 		for _, b := range page.Buttons {

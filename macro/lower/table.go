@@ -17,8 +17,9 @@ type tables struct {
 	airs    map[string]int32 // by picture: the condition that it is on air
 }
 
-func newTables() tables {
-	return tables{map[program.Cond]int32{}, map[string]int32{}, map[string]int32{}, map[program.Action]int32{}, map[string]int32{}, map[string]int32{}}
+// newTables is the tables of a show of that many scripts.
+func newTables(scripts int) tables {
+	return tables{map[program.Cond]int32{}, map[string]int32{}, map[string]int32{}, make(map[program.Action]int32, scripts), map[string]int32{}, map[string]int32{}}
 }
 
 // once gives the place of a thing in a table, and adds it when it is new.

@@ -52,7 +52,9 @@ type checker struct {
 	vars, timers []bool
 }
 
-// want records a fault unless ok, and gives ok back.
+// want records a fault unless ok, and gives ok back. What is asked of every
+// instruction asks first and wants then: the words' arguments cost an
+// allocation each.
 func (c *checker) want(ok bool, format string, args ...any) bool {
 	if !ok && c.err == nil {
 		c.err = fmt.Errorf(format, args...)
@@ -89,8 +91,9 @@ func (c *checker) variable(v int32, kind VarKind, owner, size int) {
 		return
 	}
 	x := c.p.Vars[v]
-	c.want(x.Kind == kind && int(x.Owner) == owner && int(x.Size) == size && x.Start < x.Size && !c.vars[v],
-		"variable %d (%s) does not fit owner %d: kind %d, owner %d, size %d, start %d", v, x.Name, owner, x.Kind, x.Owner, x.Size, x.Start)
+	if x.Kind != kind || int(x.Owner) != owner || int(x.Size) != size || x.Start >= x.Size || c.vars[v] {
+		c.want(false, "variable %d (%s) does not fit owner %d: kind %d, owner %d, size %d, start %d", v, x.Name, owner, x.Kind, x.Owner, x.Size, x.Start)
+	}
 	c.vars[v] = true
 }
 
@@ -100,13 +103,17 @@ func (c *checker) variableIf(reason bool, v int32, kind VarKind, owner, size int
 		c.variable(v, kind, owner, size)
 		return
 	}
-	c.want(v == -1, "owner %d has variable %d of kind %d for no reason", owner, v, kind)
+	if v != -1 {
+		c.want(false, "owner %d has variable %d of kind %d for no reason", owner, v, kind)
+	}
 }
 
 // timer claims timer t for owner when there is a reason for it, else wants -1.
 func (c *checker) timer(reason bool, t int32, kind TimerKind, owner int) {
 	if !reason {
-		c.want(t == -1, "owner %d has timer %d of kind %d for no reason", owner, t, kind)
+		if t != -1 {
+			c.want(false, "owner %d has timer %d of kind %d for no reason", owner, t, kind)
+		}
 		return
 	}
 	if !c.index(t, len(c.p.Timers), "the timer of owner", owner) {
@@ -118,13 +125,17 @@ func (c *checker) timer(reason bool, t int32, kind TimerKind, owner int) {
 }
 
 func (c *checker) duration(micros int64, what string, owner int) {
-	c.want(micros >= 0 && micros <= Longest, "%s %d has the time %d", what, owner, micros)
+	if micros < 0 || micros > Longest {
+		c.want(false, "%s %d has the time %d", what, owner, micros)
+	}
 }
 
 func (c *checker) place(at Place, what string, owner int) {
-	c.want(at == Place{} || at.Line > 0 && at.Line <= lastLine && at.Column > 0 && at.Column <= lastLine &&
-		at.File >= 0 && int(at.File) < len(c.p.Files),
-		"%s %d stands at %d:%d:%d", what, owner, at.File, at.Line, at.Column)
+	ok := at == Place{} || at.Line > 0 && at.Line <= lastLine && at.Column > 0 && at.Column <= lastLine &&
+		at.File >= 0 && int(at.File) < len(c.p.Files)
+	if !ok {
+		c.want(false, "%s %d stands at %d:%d:%d", what, owner, at.File, at.Line, at.Column)
+	}
 }
 
 func (c *checker) head() {

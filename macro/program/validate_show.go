@@ -193,7 +193,11 @@ func (c *checker) instr(at int, in Instr, task, end int) {
 	p := c.p
 	c.place(in.At, "instruction", at)
 	c.duration(in.Micros, "instruction", at)
-	forward := func() { c.want(int(in.B) > at && int(in.B) < end, "instruction %d goes to %d", at, in.B) }
+	forward := func() {
+		if int(in.B) <= at || int(in.B) >= end {
+			c.want(false, "instruction %d goes to %d", at, in.B)
+		}
+	}
 	switch in.Op {
 	case End, Sleep, Fail:
 	case Do:
@@ -254,10 +258,15 @@ func (c *checker) actions() {
 // command checks the operands of an action or command.
 func (c *checker) command(k Command, what string, i int) {
 	c.duration(k.Micros, what, i)
-	c.want(k.Micros == 0 || k.Verb == Mix || k.Verb == Wipe || k.Verb == Fade, "%s %d takes no time and has %d", what, i, k.Micros)
+	if k.Micros != 0 && k.Verb != Mix && k.Verb != Wipe && k.Verb != Fade {
+		c.want(false, "%s %d takes no time and has %d", what, i, k.Micros)
+	}
 	tables, second := c.operands(k, what, i)
-	if c.index(k.A, tables, "the first operand of "+what, i) {
-		c.want(k.B >= 0 && int(k.B) < second(), "the second operand of %s %d is %d", what, i, k.B)
+	switch {
+	case k.A < 0 || int(k.A) >= tables:
+		c.index(k.A, tables, "the first operand of "+what, i)
+	case k.B < 0 || int(k.B) >= second():
+		c.want(false, "the second operand of %s %d is %d", what, i, k.B)
 	}
 }
 

@@ -114,6 +114,22 @@ func (f *File) Position(offset int) Position {
 	return p
 }
 
+// LineColumn is Position's Line and Column, for who needs no more.
+func (f *File) LineColumn(offset int) (line, column int) {
+	offset = min(max(offset, 0), len(f.Bytes))
+	line = sort.Search(len(f.lines), func(i int) bool { return int(f.lines[i]) > offset })
+	column = 1
+	for i := int(f.lines[line-1]); i < offset; column++ {
+		if f.Bytes[i] < utf8.RuneSelf {
+			i++
+			continue
+		}
+		_, size := utf8.DecodeRune(f.Bytes[i:])
+		i += size
+	}
+	return line, column
+}
+
 // Begin is the position of the span's first byte.
 func (s Span) Begin() Position {
 	if s.File == nil {

@@ -78,3 +78,15 @@ func TestPositionAgainstUTF16(t *testing.T) {
 		}
 	})
 }
+
+// LineColumn says the same as Position, in any file, at any offset.
+func TestLineColumnIsThePosition(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := New("f", []byte(rapid.StringOf(rapid.SampledFrom([]rune("ab\n\t\rä漢👍"))).Draw(t, "text")))
+		offset := rapid.IntRange(-2, len(f.Bytes)+2).Draw(t, "offset")
+		p := f.Position(offset)
+		if line, column := f.LineColumn(offset); line != p.Line || column != p.Column {
+			t.Fatalf("%q at %d: %d:%d, not %d:%d", f.Bytes, offset, line, column, p.Line, p.Column)
+		}
+	})
+}

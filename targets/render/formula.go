@@ -26,10 +26,13 @@ import (
 // work of evaluating one.
 const longestFormula = 400
 
-// formula is one calculation of a template, checked and ready to run.
+// formula is one calculation of a template, checked and ready to run. One that
+// is no more than a name has no program: most are, and to compile one takes
+// longer than all else that is done for it.
 type formula struct {
 	at      source.Span
 	kind    kind
+	name    string
 	program *vm.Program
 }
 
@@ -62,6 +65,9 @@ func newFormula(text string, at locate, known names) (*formula, diag.List) {
 	if len(c.found) > 0 {
 		return nil, c.found
 	}
+	if name, ok := nameOf(tree.Node); ok {
+		return &formula{at: whole, kind: kind, name: name}, nil
+	}
 	options := []expr.Option{expr.Env(shape(known)), expr.DisableAllBuiltins()}
 	for name := range functions {
 		options = append(options, expr.EnableBuiltin(name))
@@ -70,18 +76,43 @@ func newFormula(text string, at locate, known names) (*formula, diag.List) {
 	if err != nil { // our own check knows fewer mistakes than expr-lang
 		return nil, diag.List{misread(text, err, at)}
 	}
-	return &formula{whole, kind, program}, nil
+	return &formula{at: whole, kind: kind, program: program}, nil
+}
+
+// nameOf is the full name that a node is, if it is one: "frames", "bank.number".
+func nameOf(n ast.Node) (name string, ok bool) {
+	switch n := n.(type) {
+	case *ast.IdentifierNode:
+		return n.Value, true
+	case *ast.MemberNode:
+		group, ok := n.Node.(*ast.IdentifierNode)
+		field, is := n.Property.(*ast.StringNode)
+		if ok && is && !n.Optional && !n.Method {
+			return group.Value + "." + field.Value, true
+		}
+	}
+	return "", false
 }
 
 // eval runs a formula. What is wrong is said in plain words.
 func (f *formula) eval(given map[string]value) (value, error) {
+	if f.program == nil {
+		return result(given[f.name])
+	}
 	out, err := expr.Run(f.program, nest(given))
 	if err != nil {
 		return nil, errors.New("cannot be worked out")
 	}
+	return result(out)
+}
+
+// result is what came of a formula, as templates take it.
+func result(out any) (value, error) {
 	switch v := out.(type) {
 	case int:
 		return int64(v), nil
+	case int64: // a name's own value
+		return v, nil
 	case float64:
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return nil, errors.New("has no number as its result")
@@ -255,13 +286,9 @@ func (c *checker) kind(n ast.Node) kind {
 		return text
 	case *ast.BoolNode:
 		return truth
-	case *ast.IdentifierNode:
-		return c.name(n, n.Value)
-	case *ast.MemberNode:
-		group, ok := n.Node.(*ast.IdentifierNode)
-		field, is := n.Property.(*ast.StringNode)
-		if ok && is && !n.Optional && !n.Method {
-			return c.name(n, group.Value+"."+field.Value)
+	case *ast.IdentifierNode, *ast.MemberNode:
+		if name, ok := nameOf(n); ok {
+			return c.name(n, name)
 		}
 	case *ast.UnaryNode:
 		return c.unary(n)
