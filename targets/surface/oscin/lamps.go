@@ -37,7 +37,7 @@ func (p *peer) tell() {
 			last = told{}
 		case <-alive.C:
 			p.s.silent(p, false)
-			if p.s.receiverIsUDP() && time.Since(full) > againEvery {
+			if p.s.receiverIsUDP() && time.Since(full) > p.s.patience/refreshes {
 				last = told{alert: last.alert}
 			}
 			p.alive()

@@ -29,7 +29,7 @@ const (
 	patience   = 30 * time.Second // a peer that is silent for longer is forgotten
 	maxPeers   = 64
 	aliveEvery = time.Second
-	againEvery = 10 * time.Second // a full refresh on UDP
+	refreshes  = 3 // full ones on UDP within patience
 )
 
 // loopback is the allow-list when none is given.

@@ -342,23 +342,20 @@ func TestSocketRefuses(t *testing.T) {
 	}
 }
 
-// TestEvents: the stream as Server-Sent Events, in the form of WHATWG HTML
-// 9.2: "data:" lines and a blank line.
-func TestEvents(t *testing.T) {
-	d := surfacetest.New(t, surfacetest.Show(t))
-	s := serve(t, d, Config{})
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	r, _ := http.NewRequestWithContext(ctx, "GET", "http://"+s.Addr().String()+"/api/events", nil)
+// listen opens a stream of Server-Sent Events, in the form of WHATWG HTML 9.2:
+// "data:" lines and a blank line. It gives what reads the next one.
+func listen(t *testing.T, s *Surface) (read func() message) {
+	t.Helper()
+	r, _ := http.NewRequestWithContext(t.Context(), "GET", "http://"+s.Addr().String()+"/api/events", nil)
 	answer, err := http.DefaultClient.Do(r)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer answer.Body.Close()
+	t.Cleanup(func() { _ = answer.Body.Close() })
 	if kind := answer.Header.Get("Content-Type"); kind != "text/event-stream" {
 		t.Errorf("the type is %s", kind)
 	}
-	read := func() message {
+	return func() message {
 		var one []byte
 		for !bytes.HasSuffix(one, []byte("\n\n")) {
 			b := make([]byte, 1)
@@ -374,11 +371,52 @@ func TestEvents(t *testing.T) {
 		}
 		return m
 	}
+}
+
+// TestEvents: the stream as Server-Sent Events.
+func TestEvents(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	s := serve(t, d, Config{})
+	read := listen(t, s)
 	if m := read(); m.View == nil {
 		t.Errorf("first %+v", m)
 	}
 	call(t, s, "POST", "/api/press", `{"kind":"go","cue":"1"}`)
 	for m := read(); m.View == nil || m.View.Standby.Number != "2"; m = read() {
+	}
+}
+
+// TestWhoComesLater: a change is told on every stream that is there, and one
+// that opens, or opens again, begins with all as it is by then: label, lamp,
+// page, standby, alerts.
+func TestWhoComesLater(t *testing.T) {
+	d := surfacetest.New(t, surfacetest.Show(t))
+	s := serve(t, d, Config{})
+	as := func(m message) bool {
+		v := m.View
+		if v == nil || v.Surfaces[0].Page != "crew" || v.Standby.Number != "" || len(v.Alerts) != 1 || v.Alerts[0].Text != "start again" {
+			return false
+		}
+		b := v.Surfaces[0].Buttons[0]
+		return b.Label == "Back" && b.Lamp == "dark"
+	}
+	socket, events := dial(t, s, nil), listen(t, s)
+	for _, read := range []func() message{func() message { return next(t, socket, "a view", func(message) bool { return true }) }, events} {
+		if m := read(); m.View == nil || as(m) {
+			t.Fatalf("at first %+v", m)
+		}
+	}
+	call(t, s, "POST", "/api/press", `{"kind":"tap","surface":"desk","page":"cameras","row":3,"column":4}`)
+	call(t, s, "POST", "/api/press", `{"kind":"go","cue":"3.5"}`)
+	next(t, socket, "the change by WebSocket", as)
+	for !as(events()) {
+	}
+	again := dial(t, s, nil)
+	if m := next(t, again, "a view", func(message) bool { return true }); !as(m) {
+		t.Errorf("a WebSocket that opens begins with %+v", m.View)
+	}
+	if m := listen(t, s)(); !as(m) {
+		t.Errorf("a stream of events that opens begins with %+v", m.View)
 	}
 }
 
