@@ -345,7 +345,7 @@ func (c *Controller) apply(e step.Event) []step.Effect {
 	s.was.Look(s.before)
 	s.is.Look(s.state)
 	for _, f := range s.watch.Look(s.before, s.state, s.was, s.is, e, s.effects) {
-		if onair.Allowed(s.p, f, time.Now().Format(time.DateOnly)) < 0 {
+		if onair.Allowed(s.p, f, c.clock.wall().Format(time.DateOnly)) < 0 {
 			c.alert("check", f.What+" ["+f.Code+"]")
 		}
 	}
@@ -394,7 +394,7 @@ func (c *Controller) about(instr int32) string {
 // outcome notes what became of a message of a job. l is its line, or nil where
 // the device has none. It may be called from any goroutine.
 func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
-	r := journal.Record{Kind: journal.Outcome, At: c.clock.now(), A: j.device, B: j.indexes[at], C: j.show, Text: answer}
+	r := journal.Record{Kind: journal.Outcome, Time: c.clock.wall().UnixMicro(), At: c.clock.now(), A: j.device, B: j.indexes[at], C: j.show, Text: answer}
 	if err != nil {
 		r.D, r.Text = 1, err.Error()
 	}
@@ -409,9 +409,8 @@ func (c *Controller) outcome(l *line, j job, at int, answer string, err error) {
 // written at the end of its turn.
 func (c *Controller) note(r journal.Record) {
 	if c.journal != nil {
-		r.At = c.show.state.Now
+		r.At, r.Time = c.show.state.Now, c.clock.wall().UnixMicro()
 		if c.pair != nil {
-			r.Time = time.Now().UnixMicro()
 			c.pair.note(r)
 		}
 		if c.journal.Gather(r) == 0 {
@@ -429,7 +428,7 @@ func (c *Controller) alert(from, text string) {
 	if len(c.past) == keptAlerts {
 		c.past = slices.Delete(slices.Clone(c.past), 0, 1) // views share the memory
 	}
-	c.past = append(c.past[:len(c.past):len(c.past)], surface.Alert{At: time.Now(), Text: text})
+	c.past = append(c.past[:len(c.past):len(c.past)], surface.Alert{At: c.clock.wall(), Text: text})
 	c.dirty = true
 	c.opts.Log.Warn(text, "kind", "alert", "from", from)
 }
