@@ -28,6 +28,7 @@ const stepHelp = `  3                 press button 3 of the grid
   3 for 1.5s        hold it that long
   press PAGE R.C    press a button by its place
   go    go 2        fire the cue on standby, or cue 2
+  standby 2         put cue 2 on standby, as skip and back do (standby: none)
   after 3s          let time pass (also 500ms, 12f, 1m)
   clock 19:30:00    the clock comes to a cue's time (timecode 01:00:05:00)
   next              let time pass until something happens by itself
@@ -137,7 +138,7 @@ func (t *stepper) say(format string, args ...any) {
 }
 
 // stepWords are the words that a line can begin with.
-var stepWords = []string{"press", "hold", "go", "after", "clock", "timecode", "next", "back", "fault", "stop", "page", "state", "restart", "help", "quit"}
+var stepWords = []string{"press", "hold", "go", "standby", "after", "clock", "timecode", "next", "back", "fault", "stop", "page", "state", "restart", "help", "quit"}
 
 // line does one line.
 func (t *stepper) line(words []string) *mistake {
@@ -167,6 +168,8 @@ func (t *stepper) line(words []string) *mistake {
 		return t.moment(words)
 	case "go":
 		return t.goCue(words[1:])
+	case "standby":
+		return t.stand(words[1:])
 	case "fault":
 		return t.fault(words[1:])
 	default:
@@ -209,15 +212,35 @@ func (t *stepper) goCue(words []string) *mistake {
 		t.did(t.walk.Go(-1))
 		return nil
 	}
+	cue, wrong := t.cue(words[0])
+	if wrong == nil {
+		t.did(t.walk.Go(cue))
+	}
+	return wrong
+}
+
+func (t *stepper) stand(words []string) *mistake {
+	if len(words) == 0 {
+		t.did(t.walk.Stand(int32(len(t.p.Cues))))
+		return nil
+	}
+	cue, wrong := t.cue(words[0])
+	if wrong == nil {
+		t.did(t.walk.Stand(cue))
+	}
+	return wrong
+}
+
+// cue is the cue of a number.
+func (t *stepper) cue(number string) (int32, *mistake) {
 	var numbers []string
 	for i, c := range t.p.Cues {
-		if c.Number == words[0] {
-			t.did(t.walk.Go(int32(i)))
-			return nil
+		if c.Number == number {
+			return int32(i), nil
 		}
 		numbers = append(numbers, c.Number)
 	}
-	return &mistake{what: fmt.Sprintf("there is no cue `%s`", words[0]), mend: there(numbers)}
+	return -1, &mistake{what: fmt.Sprintf("there is no cue `%s`", number), mend: there(numbers)}
 }
 
 // moment has the clock or the timecode come to a time, and fires what is due.

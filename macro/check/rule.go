@@ -41,7 +41,7 @@ func (c *checker) rehearsal(n *syntax.Rehearsal) {
 	c.macro, c.at = nil, inButton
 	for _, s := range n.Steps {
 		switch s.Verb {
-		case "go":
+		case "go", "standby":
 			if s.Cue.Text != "" {
 				c.cueNamed(s.Cue)
 			}

@@ -10,7 +10,7 @@ var proveCodes = []Entry{
 	{"button-out-of-reach", Warning, "button that can never be pressed",
 		"Whoever looks for this button on the night will not find any way to its page."},
 	{"cue-out-of-reach", Warning, "cue that is never fired",
-		"The crew waits for a cue that never comes, however the rundown is run."},
+		"The crew waits for a cue that never comes, however often go is pressed."},
 	{"step-never-runs", Warning, "step of a script that never runs",
 		"What was written for a certain moment is not done, because that moment never comes."},
 	{"wait-without-end", Warning, "wait that never ends",

@@ -364,6 +364,8 @@ func (p lister) step(s program.Step) string {
 		return fmt.Sprintf("after %dµs", s.Micros)
 	case program.StepExpect:
 		return fmt.Sprintf("expect %s: %s", s.Text, p.cond(s.A))
+	case program.StepStand:
+		return fmt.Sprintf("stand on cue %d", s.A)
 	case program.StepMoment:
 		return fmt.Sprintf("moment of cue %d", s.A)
 	case program.StepFault:

@@ -210,6 +210,10 @@ func (l *lowerer) step(s *syntax.Step) program.Step {
 	switch s.Verb {
 	case "go":
 		x.Op, x.A = program.StepGo, l.cue(s.Cue)
+	case "standby":
+		if x.Op, x.A = program.StepStand, l.cue(s.Cue); x.A < 0 {
+			x.A = int32(len(l.cues))
+		}
 	case "press":
 		x.Op, x.A = program.StepPress, l.button(s)
 	case "hold":

@@ -150,6 +150,7 @@ const (
 	StepExpectFinding               // Text is the code
 	StepFault                       // A Devices, B Health
 	StepMoment                      // A Cues: its moment has come
+	StepStand                       // A Cues, or how many there are: this cue is put on standby
 )
 
 // Step is one step of a rehearsal.

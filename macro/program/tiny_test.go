@@ -109,7 +109,7 @@ func tiny() *Program {
 	p.Rules = []Rule{{Always, "recording", 9, 4, at}, {Never, "views", 3, -1, at}}
 	p.Rehearsals = []Rehearsal{{"walk", []Step{{StepGo, -1, 0, 0, "", at}, {StepPress, 0, 0, 0, "", at}, {StepHold, 0, 0, 1000, "", at},
 		{StepAfter, 0, 0, 5, "", at}, {StepExpect, 8, 0, 0, "x", at}, {StepFault, 1, int32(Away), 0, "", at},
-		{StepMoment, 0, 0, 0, "", at}, {StepExpectAlert, 0, 0, 0, "a word", at}}, at}}
+		{StepMoment, 0, 0, 0, "", at}, {StepStand, 2, 0, 0, "", at}, {StepExpectAlert, 0, 0, 0, "a word", at}}, at}}
 	p.Allows = []Allow{{"flash", "short", "2027-01-31", 1, -1, at}, {"flash", "page", "", -1, 1, at}}
 	p.Messages = []Message{{Command{CutTo, 0, 0, 0}, 0, []byte{0, 1, 255}, nil, "cut main to cam"},
 		{Command{Crosspoint, 0, 1, 0}, 0, nil, &Request{"POST", "/x", [][2]string{{"A", "b"}}, []byte("{}")}, ""}}

@@ -383,6 +383,8 @@ func (c *checker) rehearsals() {
 				c.maybe(s.A, len(c.p.Cues), "a cue of rehearsal", i)
 			case StepMoment:
 				c.index(s.A, len(c.p.Cues), "a cue of rehearsal", i)
+			case StepStand:
+				c.index(s.A, len(c.p.Cues)+1, "a cue of rehearsal", i)
 			case StepPress, StepHold:
 				c.index(s.A, len(c.p.Buttons), "a button of rehearsal", i)
 			case StepExpect:

@@ -2,10 +2,11 @@ package syntax
 
 import "cuewright/macro/diag"
 
-var stepWords = []string{"go", "press", "hold", "after", "clock", "timecode", "expect", "fault"}
+var stepWords = []string{"go", "standby", "press", "hold", "after", "clock", "timecode", "expect", "fault"}
 
 var stepExamples = map[string]string{
 	"go":       "go 1",
+	"standby":  "standby 1",
 	"press":    "press cameras 2.1",
 	"hold":     "hold cameras 1.2 for 1s",
 	"after":    "after 3s",
@@ -51,7 +52,7 @@ func (p *parser) step(verb string) *Step {
 	example := stepExamples[verb]
 	p.next()
 	switch verb {
-	case "go":
+	case "go", "standby":
 		if !p.isEnd() && !isStep(p.word()) {
 			s.Cue = p.cueNumber("the number of the cue", example)
 		}

@@ -15,8 +15,10 @@
 // Proving, says why the answers can be trusted.
 //
 // What may happen from outside is: a finger goes down on a button that is
-// showing, comes up again, `go` when the show has cues, and faults. A device
-// is taken to say nothing that the show did not make it do.
+// showing, comes up again; when the show has cues, `go`, a cue is called by its
+// number, standby is skipped by one cue or taken back by one, and a cue's moment
+// comes; faults. A device is taken to say nothing that the show did not make it
+// do.
 package explore
 
 import (
@@ -57,6 +59,7 @@ type Options struct {
 	States   uint64              // at most so many states gone through one by one, zones among them, or nodes of a diagram; 0 is no bound
 	Bytes    int64               // at most so much memory for states; 0 is no bound
 	NoSlice  bool                // all variables and events matter
+	InOrder  bool                // standby moves by go alone: nobody skips, goes back or calls a cue by its number
 	Progress func(Progress) bool // called now and then; false ends the exploration; may be nil
 }
 

@@ -60,9 +60,10 @@ func everyEvent(p *program.Program) (all []step.Event) {
 		all = append(all, step.Event{Kind: step.Expire, A: int32(i)})
 	}
 	if len(p.Cues) > 0 {
-		all = append(all, step.Event{Kind: step.Go, A: -1})
+		all = append(all, step.Event{Kind: step.Go, A: -1}, step.Event{Kind: step.Stand, A: int32(len(p.Cues))})
 	}
 	for i := range p.Cues {
+		all = append(all, step.Event{Kind: step.Go, A: int32(i)}, step.Event{Kind: step.Stand, A: int32(i)})
 		if p.Cues[i].By != program.NoMoment {
 			all = append(all, step.Event{Kind: step.Moment, A: int32(i)})
 		}
@@ -75,7 +76,13 @@ func everyEvent(p *program.Program) (all []step.Event) {
 	return all
 }
 
+// beside says whether skip or back leads from one cue to another.
+func beside(at uint32, to int32) bool { return int32(at)+1 == to || int32(at) == to+1 }
+
 func allowed(m *step.Machine, s *state.State, e step.Event) bool {
+	if e.Kind == step.Stand {
+		return beside(m.L.Get(s, m.P.StandbyVar()), e.A)
+	}
 	if e.Kind == step.Fault {
 		now := m.L.Get(s, m.P.Devices[e.A].Health)
 		if (now == program.Well) == (uint32(e.B) == program.Well) || !(&engine{p: m.P}).canBe(e.A, uint32(e.B)) {

@@ -204,12 +204,18 @@ func (g *engine) events() {
 	}
 	if len(g.slice.Cues) > 0 || s.of[g.x.standby] >= 0 {
 		add(step.Event{Kind: step.Go, A: -1}, 1, g.x.standby, func(v uint32) bool { return int(v) < len(p.Cues) })
-	}
-	if len(g.slice.Cues) > 0 || s.of[g.x.standby] >= 0 {
 		for i := range p.Cues {
+			if !g.o.InOrder {
+				add(step.Event{Kind: step.Go, A: int32(i)}, 1, -1, nil)
+			}
 			if p.Cues[i].By != program.NoMoment { // no clock is known: it may come at any time
 				add(step.Event{Kind: step.Moment, A: int32(i)}, 1, g.x.standby, func(v uint32) bool { return v <= uint32(i) })
 			}
+		}
+	}
+	if s.of[g.x.standby] >= 0 && !g.o.InOrder {
+		for to := range uint32(len(p.Cues)) + 1 { // by skip or back
+			add(step.Event{Kind: step.Stand, A: int32(to)}, 1, g.x.standby, func(v uint32) bool { return v+1 == to || v == to+1 })
 		}
 	}
 	if g.o.Faults > 0 {

@@ -90,6 +90,8 @@ func rehearsed(t simtest.Test, p *program.Program, steps []program.Step, wrong f
 		switch x.Op {
 		case program.StepGo:
 			turn = w.Go(x.A)
+		case program.StepStand:
+			turn = w.Stand(x.A)
 		case program.StepMoment:
 			turn = w.Moment(x.A)
 		case program.StepPress:

@@ -175,8 +175,12 @@ func anyEvent(t *rapid.T, p *program.Program, w *walker) (step.Event, bool) {
 		return step.Event{Kind: step.Down, A: showing(t, p, w)}, true
 	case kind < 9 && len(p.Buttons) > 0:
 		return step.Event{Kind: step.Up, A: which(len(p.Buttons))}, true
-	case kind < 10:
-		return step.Event{Kind: step.Go, A: -1}, len(p.Cues) > 0
+	case kind < 10 && len(p.Cues) > 0:
+		cue := which(len(p.Cues) + 1)
+		if now := w.m.L.Get(w.s, p.StandbyVar()); beside(now, cue) && rapid.Bool().Draw(t, "stand") {
+			return step.Event{Kind: step.Stand, A: cue}, true
+		}
+		return step.Event{Kind: step.Go, A: cue - 1}, true
 	case kind < 11 && len(p.Cues) > 0:
 		cue := which(len(p.Cues))
 		return step.Event{Kind: step.Moment, A: cue}, p.Cues[cue].By != program.NoMoment

@@ -296,7 +296,7 @@ func (a *asker) confirmFlash(out *outcome) bool {
 func presses(events []step.Event) int {
 	n := 0
 	for _, e := range events {
-		if e.Kind == step.Down || e.Kind == step.Go || e.Kind == step.Moment || e.Kind == step.Fault {
+		if e.Kind == step.Down || e.Kind == step.Go || e.Kind == step.Stand || e.Kind == step.Moment || e.Kind == step.Fault {
 			n++
 		}
 	}

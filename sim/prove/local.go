@@ -339,7 +339,10 @@ func (x *local) events() []step.Event {
 		}
 	}
 	if len(x.p.Cues) > 0 {
-		all = append(all, step.Event{Kind: step.Go, A: -1})
+		all = append(all, step.Event{Kind: step.Go, A: -1}, step.Event{Kind: step.Stand, A: int32(len(x.p.Cues))})
+	}
+	for i := range x.p.Cues {
+		all = append(all, step.Event{Kind: step.Go, A: int32(i)}, step.Event{Kind: step.Stand, A: int32(i)})
 	}
 	for i := range x.p.Cues {
 		if x.p.Cues[i].By != program.NoMoment {

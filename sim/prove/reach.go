@@ -25,15 +25,14 @@ func (x *proof) reach() {
 	x.salvos(seen)
 }
 
-// never asks whether something never comes about.
-func (x *proof) never(f Finding, w *wrong, fails bool) {
-	x.questions = append(x.questions, &question{name: f.What, code: f.Code, answer: -1, fails: fails,
+// never asks whether something never comes about, at least with so many faults
+// and, perhaps, in order.
+func (x *proof) never(f Finding, w *wrong, how explore.Options) {
+	x.questions = append(x.questions, &question{name: f.What, code: f.Code, answer: -1, fails: how.Faults > 0,
 		never: func() Finding { return f },
 		ask: func(a *asker) outcome {
 			o := a.options(mostForReach)
-			if fails {
-				o.Faults = max(o.Faults, 1)
-			}
+			o.Faults, o.InOrder = max(o.Faults, how.Faults), how.InOrder
 			return outcome{Result: a.e.Property(w.property(nil), o), allowed: -1}
 		}})
 }
@@ -61,7 +60,7 @@ func (x *proof) pages(seen *cover) {
 				return at >= 0 && v.Get(f.Page) == uint32(at)
 			})
 		}}
-		x.never(x.finding("button-out-of-reach", page.At, "no button of page `%s` can ever be pressed: nothing that turns to it ever comes about", page.Name), w, false)
+		x.never(x.finding("button-out-of-reach", page.At, "no button of page `%s` can ever be pressed: nothing that turns to it ever comes about", page.Name), w, explore.Options{})
 	}
 }
 
@@ -73,7 +72,7 @@ func (x *proof) cues(seen *cover) {
 		w := &wrong{tasks: []int32{cue.Task}, event: func(_ *explore.View, _ step.Event, effects []step.Effect, _ *explore.View) bool {
 			return slices.ContainsFunc(effects, func(e step.Effect) bool { return e.Kind == step.Fired && e.A == int32(i) })
 		}}
-		x.never(x.finding("cue-out-of-reach", cue.At, "cue %s `%s` is never fired", cue.Number, cue.Label), w, false)
+		x.never(x.finding("cue-out-of-reach", cue.At, "cue %s `%s` is never fired, unless somebody calls it by its number or skips to it", cue.Number, cue.Label), w, explore.Options{InOrder: true})
 	}
 }
 
@@ -110,7 +109,7 @@ func (x *proof) steps(seen *cover, t int32) {
 		if in := &x.p.Code[traces[0]]; at.Line == 0 && in.Op == program.Do {
 			at = x.p.Actions[in.A].At
 		}
-		x.never(x.finding("step-never-runs", at, "this step of `%s` never runs, even when one device fails", k.Name), w, true)
+		x.never(x.finding("step-never-runs", at, "this step of `%s` never runs, even when one device fails", k.Name), w, explore.Options{Faults: 1})
 	}
 	for _, at := range k.Rests {
 		if in := &x.p.Code[at]; in.Op == program.Until && in.Micros == 0 && in.C == 0 && !seen.left[at] {
@@ -137,7 +136,7 @@ func (x *proof) endless(seen *cover, t, at int32) {
 	w := &wrong{tasks: []int32{t}, vars: rests(k), event: func(before *explore.View, _ step.Event, effects []step.Effect, after *explore.View) bool {
 		return before.Get(k.At) == rest && after.Get(k.At) != rest && !starts(effects, t)
 	}}
-	x.never(x.finding("wait-without-end", x.p.Code[at].At, "this wait of `%s` never ends: what it waits for never comes about", k.Name), w, true)
+	x.never(x.finding("wait-without-end", x.p.Code[at].At, "this wait of `%s` never ends: what it waits for never comes about", k.Name), w, explore.Options{Faults: 1})
 }
 
 // pieces are the instructions of a task by where it forks: all of one run when
@@ -200,6 +199,6 @@ func (x *proof) salvos(seen *cover) {
 				return e.Instr >= 0 && fires(p.Code[e.Instr]) && moves(p, &e, func(v int32) bool { return before.Get(v) != after.Get(v) })
 			})
 		}}
-		x.never(x.finding("salvo-without-effect", salvo.At, "salvo `%s` never changes anything: all that it sets stands so already", salvo.Name), w, false)
+		x.never(x.finding("salvo-without-effect", salvo.At, "salvo `%s` never changes anything: all that it sets stands so already", salvo.Name), w, explore.Options{})
 	}
 }

@@ -31,6 +31,8 @@ func Retell(p *program.Program, events []step.Event) Retold {
 		switch e.Kind {
 		case step.Go:
 			x.do(e.At, program.Step{Op: program.StepGo, A: e.A})
+		case step.Stand:
+			x.do(e.At, program.Step{Op: program.StepStand, A: e.A})
 		case step.Moment:
 			x.do(e.At, program.Step{Op: program.StepMoment, A: e.A})
 		case step.Fault:

@@ -98,6 +98,8 @@ func (s *script) step(x *program.Step) {
 	switch x.Op {
 	case program.StepGo:
 		s.did(s.walk.Go(x.A), x.At)
+	case program.StepStand:
+		s.did(s.walk.Stand(x.A), x.At)
 	case program.StepMoment:
 		s.did(s.walk.Moment(x.A), x.At)
 	case program.StepPress:

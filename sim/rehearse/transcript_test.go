@@ -137,9 +137,11 @@ func order(t *testing.T, w *Walk, words []string) Turn {
 		return w.Go(named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number }))
 	case "moment":
 		return w.Moment(named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number }))
-	case "stand":
-		cue := named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number })
-		return w.do(func() { w.apply(step.Event{Kind: step.Stand, A: cue}) })
+	case "standby":
+		if len(words) == 1 {
+			return w.Stand(int32(len(p.Cues)))
+		}
+		return w.Stand(named(t, words[1], p.Cues, func(c program.Cue) string { return c.Number }))
 	case "after":
 		return w.After(micros(t, words[1]))
 	case "fault":

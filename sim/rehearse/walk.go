@@ -136,6 +136,25 @@ func (w *Walk) Go(cue int32) Turn {
 	})
 }
 
+// Stand skips or goes back, cue by cue, until a cue is on standby, or, past the
+// last one, nothing.
+func (w *Walk) Stand(cue int32) Turn {
+	return w.do(func() {
+		for {
+			at := int32(w.m.L.Get(w.now.state, w.m.P.StandbyVar()))
+			switch {
+			case at < cue:
+				at++
+			case at > cue:
+				at--
+			default:
+				return
+			}
+			w.apply(step.Event{Kind: step.Stand, A: at})
+		}
+	})
+}
+
 // Moment lets a cue's moment come, by the clock or the timecode. It does nothing
 // when the rundown is past the cue.
 func (w *Walk) Moment(cue int32) Turn {

@@ -47,10 +47,9 @@ func Block(name string, lines []string) string {
 func words(p *program.Program, s *program.Step) string {
 	switch s.Op {
 	case program.StepGo:
-		if s.A >= 0 {
-			return "go " + p.Cues[s.A].Number
-		}
-		return "go"
+		return withCue(p, "go", s.A)
+	case program.StepStand:
+		return withCue(p, "standby", s.A)
 	case program.StepMoment:
 		word := "clock "
 		if p.Cues[s.A].By == program.ByTimecode {
@@ -65,6 +64,14 @@ func words(p *program.Program, s *program.Step) string {
 		return "fault " + p.Devices[s.A].Name + " " + [program.Healths]string{"well", "away", "refuses", "slow", "full"}[s.B]
 	}
 	return "after " + Duration(s.Micros)
+}
+
+// withCue is a word with the number of a cue, if it is one.
+func withCue(p *program.Program, word string, cue int32) string {
+	if cue < 0 || int(cue) >= len(p.Cues) {
+		return word
+	}
+	return word + " " + p.Cues[cue].Number
 }
 
 func cell(p *program.Program, button int32) string {

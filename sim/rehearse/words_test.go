@@ -35,6 +35,7 @@ func TestWordsAreRead(t *testing.T) {
 			button := int32(rapid.IntRange(0, len(p.Buttons)-1).Draw(t, "button"))
 			steps = append(steps, rapid.SampledFrom([]program.Step{
 				{Op: program.StepGo, A: int32(rapid.IntRange(-1, len(p.Cues)-1).Draw(t, "cue"))},
+				{Op: program.StepStand, A: int32(rapid.IntRange(0, len(p.Cues)).Draw(t, "standby"))},
 				{Op: program.StepPress, A: button},
 				{Op: program.StepHold, A: button, Micros: micros()},
 				{Op: program.StepAfter, Micros: micros()},
@@ -75,7 +76,8 @@ func TestRetell(t *testing.T) {
 		{"never let go", []step.Event{at(0, step.Down, talk, 0)}, "# the finger stays on `Talk`; press cameras 3.3"},
 		{"what came by itself", []step.Event{at(1, step.Go, -1, 0), at(2, step.Expire, 0, 0), at(4, step.Moment, 1, 0)}, "after 1s; go; after 3s; clock 21:15:00"},
 		{"what was heard", []step.Event{at(2, step.Observe, p.Banks[0].Program, 2)}, "after 2s; # heard: main program is deck"},
-		{"standby", []step.Event{at(2, step.Stand, 1, 0), at(2, step.StopAll, 0, 0)}, `after 2s; # on standby: cue 2.5 "Late"; # stop everything that runs`},
+		{"standby", []step.Event{at(2, step.Stand, 1, 0), at(3, step.Stand, 3, 0)}, "after 2s; standby 2.5; after 1s; standby"},
+		{"all stopped", []step.Event{at(2, step.StopAll, 0, 0)}, "after 2s; # stop everything that runs"},
 	} {
 		r := Retell(p, c.events)
 		lines := r.Words(p)

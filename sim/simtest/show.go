@@ -139,8 +139,9 @@ func Events(t *rapid.T, p *program.Program) (events []step.Event, gaps []int64) 
 		case kind == 0:
 			e = step.Event{Kind: step.Fault, A: int32(rapid.IntRange(0, len(p.Devices)-1).Draw(t, "device")), B: int32(rapid.IntRange(0, int(program.Healths)-1).Draw(t, "health"))}
 		case kind == 1 && len(p.Cues) > 0:
-			if cue := rapid.IntRange(0, len(p.Cues)-1).Draw(t, "cue"); p.Cues[cue].By != program.NoMoment {
-				e = step.Event{Kind: step.Moment, A: int32(cue)}
+			cue := rapid.IntRange(0, len(p.Cues)-1).Draw(t, "cue")
+			if e.A = int32(cue); p.Cues[cue].By != program.NoMoment {
+				e.Kind = step.Moment
 			}
 		case kind < 8 && len(p.Buttons) > 0:
 			e = step.Event{Kind: step.Down, A: int32(rapid.IntRange(0, len(p.Buttons)-1).Draw(t, "button"))}

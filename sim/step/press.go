@@ -114,16 +114,14 @@ func (m *Machine) moment(cue int32) {
 	m.goCue(cue, -1)
 }
 
-// fireCue starts a cue's task and cancels its wait to follow. It says false,
-// and nothing has changed, when the cue is still running.
+// fireCue starts a cue's task. It says false, and nothing has changed, when the
+// cue is still running.
 func (m *Machine) fireCue(cue, by int32) bool {
 	c := &m.P.Cues[cue]
 	if m.running(c.Task) {
 		m.say(Ignored, AlreadyRunning, by, c.Task)
 		return false
 	}
-	m.mark(c.FollowVar, program.NoFollow)
-	m.disarm(c.Timer)
 	m.say(Fired, NoReason, by, cue)
 	m.start(c.Task, 0)
 	for _, f := range m.followers[cue] {
@@ -149,6 +147,7 @@ func (m *Machine) follow(ended int32) {
 			continue
 		}
 		if c.After <= 0 {
+			m.mark(c.FollowVar, program.NoFollow) // and when it still runs, it was its turn
 			m.fireCue(cue, -1)
 			continue
 		}

@@ -152,7 +152,7 @@ func verdicts(t *testing.T, s sample, h heard) error {
 			continue
 		}
 		if clock == nil {
-			c, err := timedSpin(t.TempDir(), s.p)
+			c, err := timedSpin(t.TempDir(), s.p, false)
 			if err != nil {
 				return err
 			}
@@ -178,8 +178,8 @@ func verdict(p *program.Program, i int, h heard) explore.Verdict {
 }
 
 // timedSpin searches with a clock.
-func timedSpin(dir string, p *program.Program) (heard, error) {
-	model, err := Translate(p, Options{Tick: tick(p)})
+func timedSpin(dir string, p *program.Program, inOrder bool) (heard, error) {
+	model, err := Translate(p, Options{Tick: tick(p), InOrder: inOrder})
 	if err != nil {
 		return heard{}, err
 	}

@@ -35,9 +35,15 @@ func (w *writer) events() {
 		w.onPress(not(w.is(standby, uint32(len(w.p.Cues)))), func() { w.goCue(-1) })
 	}
 	for i := range w.p.Cues {
+		if !w.o.InOrder {
+			w.onPress(yes, func() { w.goCue(int32(i)) })
+		}
 		if w.p.Cues[i].By != program.NoMoment {
 			w.moment(int32(i))
 		}
+	}
+	if !w.o.InOrder {
+		w.stand()
 	}
 	for i, t := range w.p.Timers {
 		w.timer(int32(i), t)
@@ -222,6 +228,15 @@ func (w *writer) goCue(cue int32) {
 	w.line(":: else -> skip; fi;")
 }
 
+// stand is standby skipped by one cue, or taken back by one.
+func (w *writer) stand() {
+	standby := w.p.StandbyVar()
+	for at := range w.p.Cues {
+		w.onPress(w.is(standby, uint32(at)), func() { w.line("%s;", w.set(standby, at+1)) })
+		w.onPress(w.is(standby, uint32(at+1)), func() { w.line("%s;", w.set(standby, at)) })
+	}
+}
+
 // moment is a cue's moment, which may come at any time until the rundown is past
 // it.
 func (w *writer) moment(cue int32) {
@@ -235,8 +250,7 @@ func (w *writer) moment(cue int32) {
 // fire starts a cue that is not running, and then does one thing more.
 func (w *writer) fire(cue int32, then string) {
 	c := &w.p.Cues[cue]
-	w.line("if :: %s -> skip; :: else -> %s;", w.running(c.Task), w.set(c.FollowVar, 0))
-	w.disarm(c.Timer)
+	w.line("if :: %s -> skip; :: else -> skip;", w.running(c.Task))
 	w.start(c.Task, 0)
 	for i := range w.p.Cues {
 		if f := &w.p.Cues[i]; f.Follow == cue {

@@ -34,6 +34,8 @@ type Options struct {
 	Apart  bool  // each event is a d_step of its own: longer, faster to run
 	Rule   int   // with Assert: the one rule that is asserted
 	Assert bool  // an assert for Rule, in place of a label for each rule
+
+	InOrder bool // standby moves by go alone, as explore.Options has it
 }
 
 // Chosen is the environment variable that says which show a model of several

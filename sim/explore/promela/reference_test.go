@@ -77,7 +77,12 @@ func count(p *program.Program, faults, most int) census {
 
 // after is how many faults are left after an event, and whether it can be.
 func (k known) after(m *step.Machine, e step.Event) (left int, can bool) {
-	if e.Kind != step.Fault {
+	switch e.Kind {
+	case step.Stand: // by skip or back
+		at := int32(m.L.Get(k.s, m.P.StandbyVar()))
+		return k.left, at+1 == e.A || at == e.A+1
+	case step.Fault:
+	default:
 		return k.left, true
 	}
 	well := m.L.Get(k.s, m.P.Devices[e.A].Health) == program.Well
@@ -97,9 +102,10 @@ func outside(p *program.Program, faults int) []step.Event {
 		all = append(all, step.Event{Kind: step.Expire, A: int32(t)})
 	}
 	if len(p.Cues) > 0 {
-		all = append(all, step.Event{Kind: step.Go, A: -1})
+		all = append(all, step.Event{Kind: step.Go, A: -1}, step.Event{Kind: step.Stand, A: int32(len(p.Cues))})
 	}
 	for i := range p.Cues {
+		all = append(all, step.Event{Kind: step.Go, A: int32(i)}, step.Event{Kind: step.Stand, A: int32(i)})
 		if p.Cues[i].By != program.NoMoment {
 			all = append(all, step.Event{Kind: step.Moment, A: int32(i)})
 		}

@@ -96,6 +96,7 @@ func (w *writer) follow(ended int32) {
 				w.line("%s;", w.set(x.FollowVar, program.WaitsToFollow))
 				w.arm(x.Timer, x.After)
 			} else {
+				w.line("%s;", w.set(x.FollowVar, program.NoFollow))
 				w.fire(int32(c), "skip")
 			}
 			w.line(":: else -> skip; fi;")

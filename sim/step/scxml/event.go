@@ -172,8 +172,6 @@ func (w *writer) unfollow() {
 func (w *writer) fire(cue int32, then func()) {
 	c := &w.p.Cues[cue]
 	w.when(formula.Not(w.running(c.Task)), func() {
-		w.set(c.FollowVar, program.NoFollow)
-		w.disarm(c.Timer)
 		w.say(Fired, cue)
 		w.start(c.Task, 0)
 		for i := range w.p.Cues {
@@ -194,6 +192,7 @@ func (w *writer) follow(ended int32) {
 		}
 		w.when(w.is(x.FollowVar, program.WillFollow), func() {
 			if x.After <= 0 {
+				w.set(x.FollowVar, program.NoFollow)
 				w.fire(int32(c), func() {})
 				return
 			}
