@@ -205,11 +205,11 @@ func (g *engine) events() {
 	if len(g.slice.Cues) > 0 || s.of[g.x.standby] >= 0 {
 		add(step.Event{Kind: step.Go, A: -1}, 1, g.x.standby, func(v uint32) bool { return int(v) < len(p.Cues) })
 		for i := range p.Cues {
-			if !g.o.InOrder {
-				add(step.Event{Kind: step.Go, A: int32(i)}, 1, -1, nil)
-			}
 			if p.Cues[i].By != program.NoMoment { // no clock is known: it may come at any time
 				add(step.Event{Kind: step.Moment, A: int32(i)}, 1, g.x.standby, func(v uint32) bool { return v <= uint32(i) })
+			}
+			if !g.o.InOrder {
+				add(step.Event{Kind: step.Go, A: int32(i)}, 1, g.x.standby, func(uint32) bool { return true })
 			}
 		}
 	}

@@ -25,15 +25,20 @@ func (x *proof) reach() {
 	x.salvos(seen)
 }
 
-// never asks whether something never comes about, at least with so many faults
-// and, perhaps, in order.
+// never asks whether something never comes about, with so many faults or more,
+// and, perhaps, in order. What comes about in order does so with fewer states to
+// go through, so that is asked first.
 func (x *proof) never(f Finding, w *wrong, how explore.Options) {
 	x.questions = append(x.questions, &question{name: f.What, code: f.Code, answer: -1, fails: how.Faults > 0,
 		never: func() Finding { return f },
 		ask: func(a *asker) outcome {
 			o := a.options(mostForReach)
-			o.Faults, o.InOrder = max(o.Faults, how.Faults), how.InOrder
-			return outcome{Result: a.e.Property(w.property(nil), o), allowed: -1}
+			o.Faults, o.InOrder = max(o.Faults, how.Faults), true
+			r := a.e.Property(w.property(nil), o)
+			if o.InOrder = how.InOrder; r.Verdict == explore.Proved && !how.InOrder {
+				r = a.e.Property(w.property(nil), o)
+			}
+			return outcome{Result: r, allowed: -1}
 		}})
 }
 
