@@ -9,7 +9,7 @@ func (m *Member) Hear(w Word, now time.Duration) {
 		return
 	}
 	states := w.Kind == BeatWord || w.Kind == Here || w.Kind == Stand || w.Kind == Release
-	if states && w.Stamp <= m.partner.Stamp && !m.silent(w.From, now) {
+	if states && w.Self == m.partner.Self && w.Stamp <= m.partner.Stamp {
 		return // it came twice, or was overtaken on its way
 	}
 	m.heard[w.From] = now
@@ -23,7 +23,7 @@ func (m *Member) Hear(w Word, now time.Duration) {
 		m.asked(w, now)
 	case Release:
 		if m.role != Leading && w.Epoch == m.kept.Epoch {
-			m.promised, m.invited = 0, true
+			m.promised, m.invited, m.counted, m.stale = 0, true, w.Reader, false
 			m.speak(now)
 		}
 	case Ack:
@@ -82,8 +82,8 @@ func (m *Member) voted(w Word, now time.Duration) {
 		if w.From == Witness {
 			m.confirmed = w.Alone
 		}
-	case m.role != Leading && m.standing != 0 && w.Epoch == m.standing && now >= m.promised && now < until:
-		m.stale = m.stale || w.Stale
+	case m.role != Leading && m.standing != 0 && w.Epoch == m.standing && now < until:
+		m.stale = m.stale || w.Stale && !m.invited
 		m.lead(w.Epoch, until)
 		m.beat(now)
 	}
@@ -94,7 +94,7 @@ func (m *Member) voted(w Word, now time.Duration) {
 // One that may not yields.
 func (m *Member) refused(w Word, now time.Duration) {
 	if w.From == Witness && m.role != Leading {
-		m.stale = w.Stale
+		m.stale = w.Stale && !m.invited // the leader knows better
 	}
 	if w.Epoch <= m.kept.Epoch {
 		return
@@ -118,5 +118,5 @@ func (m *Member) refused(w Word, now time.Duration) {
 // yield leads no more, and knows of nobody who does.
 func (m *Member) yield(epoch uint64) {
 	m.role, m.kept.Epoch, m.live, m.until, m.endless = Following, epoch, false, 0, false
-	m.leaderAlone = false
+	m.counted = 0
 }

@@ -104,6 +104,7 @@ const (
 type Word struct {
 	Kind   Kind
 	From   Seat
+	Self   uint64 // of a member: see NewMember
 	To     Seat
 	Epoch  uint64
 	Stamp  time.Duration
@@ -112,6 +113,7 @@ type Word struct {
 	Forced bool   // a person wants it
 	Stale  bool   // of No: the member does not know everything that was done
 	Number uint64 // of a leader: the last piece; of Ack: the last known
+	Reader uint64 // of Ack: who reads, see NewMember; of a leader that is not alone: who knows everything
 	Rank   Rank
 }
 
@@ -148,6 +150,7 @@ type Kept struct {
 	Epoch uint64 // the highest that was led, followed or voted for
 	Data  uint64 // whose state this is
 	Alone bool   // and the partner may not have all of it
+	Stood uint64 // the highest that it has tried to lead: never again after a restart, so words of one epoch are in order by their stamps
 }
 
 // Rules say how a pair is set up.

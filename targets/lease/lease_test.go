@@ -2,6 +2,7 @@ package lease
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -22,15 +23,26 @@ type world struct {
 	rate    [3]float64 // of their clocks
 	wires   []flight
 	cut     map[[2]Seat]bool
-	prompt  bool      // nothing is held up for long
-	leads   []uint64  // every epoch that was led, in order
-	last    [2]uint64 // of each
+	prompt  bool             // nothing is held up for long
+	leads   []uint64         // every epoch that was led, in order
+	last    [2]uint64        // of each
+	still   [2]time.Duration // until when each does nothing at all
 
-	// What was sent, by epoch and number, and what each member knows of it.
-	told  [2]uint64
-	sent  [2]map[string]bool
-	knows [2]map[string]bool
-	log   map[string][]string // what an epoch's pieces begin from
+	// Every show is a row of numbers: what happened, in order.
+	busy     int // one tick in so many something happens; 0 never
+	readers  uint64
+	happened int
+	shows    [2][]int     // of each, as far as it knows
+	from     [2]int       // how long a leader's was when its epoch began: its piece 1
+	follows  [2]uint64    // the epoch that each reads
+	waits    [2][]waiting // what a leader has not sent yet
+	sent     []int
+}
+
+// waiting is a message that waits for its piece to be open.
+type waiting struct {
+	what   int
+	number uint64
 }
 
 type flight struct {
@@ -43,6 +55,7 @@ func newWorld(t *rapid.T, witness, silence bool) *world {
 	for s := A; s <= B; s++ {
 		w.rules[s] = Rules{Seat: s, Witness: witness, OnSilence: silence}
 	}
+	w.busy = rapid.SampledFrom([]int{0, 1, 4, 40}).Draw(t, "busy")
 	for i := range w.rate {
 		w.rate[i] = rapid.Float64Range(0.97, 1.03).Draw(t, "clock")
 	}
@@ -57,8 +70,16 @@ func (w *world) clock(s Seat) time.Duration {
 	return time.Duration(float64(w.now) * w.rate[s])
 }
 
-func (w *world) on(s Seat)  { w.members[s] = NewMember(w.rules[s], w.kept[s], w.clock(s)) }
-func (w *world) off(s Seat) { w.members[s] = nil }
+func (w *world) on(s Seat) {
+	w.readers += 1000
+	w.members[s] = NewMember(w.rules[s], w.kept[s], w.readers, w.clock(s))
+	w.last[s] = 0
+}
+
+// off: all that it had in its memory is gone.
+func (w *world) off(s Seat) {
+	w.members[s], w.shows[s], w.waits[s], w.follows[s] = nil, nil, nil, 0
+}
 
 // post takes what a member says, once it is on its disk.
 func (w *world) post(s Seat) {
@@ -67,10 +88,66 @@ func (w *world) post(s Seat) {
 	for _, x := range m.Out() {
 		w.fly(x)
 	}
-	if m.Role() == Leading && m.Epoch() != w.last[s] {
+	if m.Role() != Leading {
+		w.waits[s] = nil
+	} else if m.Epoch() != w.last[s] {
 		w.last[s] = m.Epoch()
 		w.leads = append(w.leads, m.Epoch())
+		w.begins(s)
 	}
+}
+
+// begins: who leads in step knows all that was ever sent. Its first piece is
+// all that happened.
+func (w *world) begins(s Seat) {
+	m := w.members[s]
+	if !m.InStep() { // it is held, and says so: from here on its show counts
+		w.sent = slices.DeleteFunc(w.sent, func(x int) bool { return !slices.Contains(w.shows[s], x) })
+	}
+	for _, x := range w.sent {
+		if w.judge != nil && m.InStep() && !slices.Contains(w.shows[s], x) {
+			w.t.Fatalf("%s leads in step, epoch %d, and does not know of %d: %v", s, m.Epoch(), x, w.shows[s])
+		}
+	}
+	w.from[s] = len(w.shows[s])
+	m.Told(1, w.clock(s))
+	for i := range w.waits[s] {
+		w.waits[s][i].number = 1
+	}
+}
+
+// lead has a leader do something, and send what may be sent.
+func (w *world) lead(s Seat) {
+	m := w.members[s]
+	if m.May(w.clock(s)) && w.busy > 0 && rapid.IntRange(1, w.busy).Draw(w.t, "happens") == 1 {
+		w.happened++
+		w.shows[s] = append(w.shows[s], w.happened)
+		number := uint64(len(w.shows[s]) - w.from[s] + 1)
+		m.Told(number, w.clock(s))
+		w.waits[s] = append(w.waits[s], waiting{w.happened, number})
+	}
+	for len(w.waits[s]) > 0 && m.Open(w.waits[s][0].number, w.clock(s)) {
+		w.sent = append(w.sent, w.waits[s][0].what)
+		w.waits[s] = w.waits[s][1:]
+	}
+}
+
+// read has one that follows read some of what the leader told: a stream that
+// loses nothing, but stands still while the cable is cut.
+func (w *world) read(s Seat) {
+	l, f := w.members[s.Other()], w.members[s]
+	if l == nil || l.Role() != Leading || f.Role() != Following || f.Epoch() != l.Epoch() || w.cut[[2]Seat{s.Other(), s}] {
+		return
+	}
+	told := w.shows[s.Other()]
+	if w.follows[s] != l.Epoch() {
+		w.follows[s] = l.Epoch()
+		w.shows[s] = slices.Clone(told[:w.from[s.Other()]])
+	}
+	upTo := rapid.IntRange(len(w.shows[s]), len(told)).Draw(w.t, "reads")
+	w.shows[s] = slices.Clone(told[:upTo])
+	f.Know(l.Epoch(), uint64(upTo-w.from[s.Other()]+1), true)
+	w.post(s)
 }
 
 func (w *world) fly(x Word) {
@@ -94,7 +171,7 @@ func (w *world) step(d time.Duration) {
 		arrived := w.wires
 		w.wires = nil
 		for _, f := range arrived {
-			if f.arrive > w.now {
+			if f.arrive > w.now || f.w.To != Witness && w.now < w.still[f.w.To] {
 				rest = append(rest, f)
 				continue
 			}
@@ -102,9 +179,11 @@ func (w *world) step(d time.Duration) {
 		}
 		w.wires = append(w.wires, rest...)
 		for s := A; s <= B; s++ {
-			if m := w.members[s]; m != nil && (w.now/time.Millisecond)%25 == 0 {
+			if m := w.members[s]; m != nil && w.now >= w.still[s] && (w.now/time.Millisecond)%25 == 0 {
 				m.Tick(w.clock(s))
 				w.post(s)
+				w.read(s)
+				w.lead(s)
 			}
 		}
 		w.check()
@@ -142,7 +221,7 @@ func (w *world) check() {
 // disturb does something bad.
 func (w *world) disturb() {
 	s := Seat(rapid.IntRange(0, 1).Draw(w.t, "who"))
-	switch rapid.IntRange(0, 6).Draw(w.t, "what") {
+	switch rapid.IntRange(0, 7).Draw(w.t, "what") {
 	case 0:
 		w.off(s)
 	case 1:
@@ -162,10 +241,11 @@ func (w *world) disturb() {
 			w.judge = NewJudge(w.judged, w.clock(Witness))
 		}
 	case 6:
-		if m := w.members[s]; m != nil && m.May(w.clock(s)) && !m.Alone() {
-			m.Release(w.clock(s))
+		if m := w.members[s]; m != nil && m.Release(w.clock(s)) {
 			w.post(s)
 		}
+	case 7:
+		w.still[s] = w.now + time.Duration(rapid.IntRange(0, 2000).Draw(w.t, "still"))*time.Millisecond
 	}
 }
 
@@ -203,13 +283,12 @@ func TestRelease(t *testing.T) {
 			if !w.may(A) {
 				l, f = f, l
 			}
-			f.Know(l.Epoch(), 0, true)
-			w.post(f.rules.Seat)
-			w.step(time.Second)
-			if l.Alone() || !l.AllKnown() {
-				t.Fatalf("not in step: %+v", l)
+			busy := w.busy
+			w.busy = 0 // it rests
+			for !l.Release(w.clock(l.rules.Seat)) {
+				w.step(25 * time.Millisecond)
 			}
-			l.Release(w.clock(l.rules.Seat))
+			w.busy = busy
 			w.post(l.rules.Seat)
 			w.step(400 * time.Millisecond)
 			if !f.May(w.clock(f.rules.Seat)) || !f.InStep() {

@@ -24,22 +24,27 @@ type Member struct {
 	join      uint64        // the first piece for which the partner counts again; 0 when it does not
 	confirmed bool          // the witness has heard that the leader is alone
 	inStep    bool          // when it began to lead it knew everything
+	reader    uint64        // whose pieces known are
 
 	// Of one that does not lead.
-	standing    uint64        // the epoch that it wants; 0 when it does not
-	live        bool          // it knows all pieces of the leader's epoch
-	leaderAlone bool          // the leader said that it goes on without this one
-	stale       bool          // the witness said that this one does not know everything
-	forced      time.Duration // until when a person's word counts
+	stood    uint64        // the highest that it tried to lead before this start
+	standing uint64        // the epoch that it wants; 0 when it does not
+	live     bool          // it knows all pieces of the leader's epoch
+	self     uint64        // who reads
+	counted  uint64        // who knows everything, as the leader said; 0 when it is alone
+	stale    bool          // the witness said that this one does not know everything
+	forced   time.Duration // until when a person's word counts
 
 	heard   [3]time.Duration // when each was last heard; 0 never
 	partner Word             // the last Beat, Here or Stand of the partner
 }
 
-// NewMember is a member that was started now, with what it kept.
-func NewMember(r Rules, k Kept, now time.Duration) *Member {
+// NewMember is a member that was started now, with what it kept. Self is a
+// number that no member had before, drawn at random: one that starts again, or
+// loses its place, does not know what it knew, and is another reader.
+func NewMember(r Rules, k Kept, self uint64, now time.Duration) *Member {
 	never := now - time.Hour
-	return &Member{rules: r, kept: k, began: now, spoke: never, heard: [3]time.Duration{never, never, never}}
+	return &Member{rules: r, kept: k, stood: k.Stood, self: self | 1, began: now, spoke: never, heard: [3]time.Duration{never, never, never}}
 }
 
 // Role is what it is.
@@ -83,7 +88,7 @@ func (m *Member) Out() []Word {
 }
 
 func (m *Member) say(w Word) {
-	w.From, w.Role, w.Rank, w.Number = m.rules.Seat, m.role, m.rank(), m.told
+	w.From, w.Self, w.Role, w.Rank, w.Number = m.rules.Seat, m.self, m.role, m.rank(), m.told
 	w.To = m.rules.Seat.Other()
 	m.out = append(m.out, w)
 	if m.rules.Witness && (w.Kind == BeatWord || w.Kind == Stand) {
@@ -93,7 +98,7 @@ func (m *Member) say(w Word) {
 }
 
 func (m *Member) rank() Rank {
-	return Rank{m.kept.Data, m.kept.Alone, m.live && m.role == Following || m.role == Leading, owner(m.kept.Data) == m.rules.Seat}
+	return Rank{m.kept.Data, m.kept.Alone, m.role == Leading || m.role == Following && m.knowsAll(), owner(m.kept.Data) == m.rules.Seat}
 }
 
 // Tick lets time come to now. It is to be called at least every quarter of a
@@ -107,7 +112,7 @@ func (m *Member) Tick(now time.Duration) {
 		return
 	}
 	if m.mayStand(now) && !m.rules.Witness && m.rules.OnSilence && m.silent(m.rules.Seat.Other(), now) {
-		m.lead(after(m.kept.Epoch, m.rules.Seat), 0)
+		m.lead(after(max(m.kept.Epoch, m.stood), m.rules.Seat), 0)
 		m.beat(now)
 		return
 	}
@@ -124,7 +129,8 @@ func (m *Member) speak(now time.Duration) {
 		m.say(Word{Kind: Here, Epoch: m.kept.Epoch, Stamp: now})
 		return
 	}
-	m.standing = after(m.kept.Epoch, m.rules.Seat)
+	m.standing = after(max(m.kept.Epoch, m.stood), m.rules.Seat)
+	m.kept.Stood = max(m.kept.Stood, m.standing)
 	m.say(Word{Kind: Stand, Epoch: m.standing, Stamp: now, Alone: true, Forced: now < m.forced})
 }
 
@@ -147,16 +153,20 @@ func (m *Member) mayStand(now time.Duration) bool {
 
 func (m *Member) beat(now time.Duration) {
 	m.spoke = now
-	m.say(Word{Kind: BeatWord, Epoch: m.kept.Epoch, Stamp: now, Alone: m.kept.Alone})
+	w := Word{Kind: BeatWord, Epoch: m.kept.Epoch, Stamp: now, Alone: m.kept.Alone}
+	if !w.Alone {
+		w.Reader = m.reader
+	}
+	m.say(w)
 }
 
 // lead begins to lead, or to lead under another epoch.
 func (m *Member) lead(epoch uint64, until time.Duration) {
 	again := m.role == Leading
-	m.inStep = again && m.inStep || m.live && !m.leaderAlone && !m.stale
+	m.inStep = again && m.inStep || m.knowsAll() && !m.stale
 	m.role, m.until, m.endless = Leading, until, !m.rules.Witness
-	m.kept = Kept{Epoch: epoch, Data: epoch, Alone: true}
-	m.told, m.known, m.join, m.confirmed = 0, 0, 0, !m.rules.Witness
+	m.kept.Epoch, m.kept.Data, m.kept.Alone = epoch, epoch, true
+	m.told, m.known, m.reader, m.join, m.confirmed = 0, 0, 0, 0, !m.rules.Witness
 	m.standing, m.invited, m.stale, m.forced, m.promised = 0, false, false, 0, 0
 }
 
@@ -167,15 +177,21 @@ func (m *Member) follow(w Word, now time.Duration) {
 	}
 	m.role, m.kept.Epoch = Following, w.Epoch
 	m.promised, m.standing, m.invited, m.stale, m.forced = now+Promise, 0, false, false, 0
-	m.leaderAlone = w.Alone
+	m.counted = w.Reader
 	m.until, m.endless = 0, false
 }
 
-// Release ends leading in favour of the partner, which has to know everything.
-func (m *Member) Release(now time.Duration) {
+// Release ends leading in favour of the partner. It says false, and goes on
+// leading, where the partner does not know everything.
+func (m *Member) Release(now time.Duration) bool {
+	if !m.May(now) || m.kept.Alone || m.known != m.told {
+		return false
+	}
+	reader := m.reader
 	m.yield(m.kept.Epoch)
-	m.live, m.promised = true, now+Promise
-	m.say(Word{Kind: Release, Epoch: m.kept.Epoch, Stamp: now})
+	m.live, m.counted, m.promised = true, m.self, now+Promise // it still knows everything itself
+	m.say(Word{Kind: Release, Epoch: m.kept.Epoch, Stamp: now, Reader: reader})
+	return true
 }
 
 // Said is what a person's word leads to.
@@ -211,7 +227,7 @@ func (m *Member) Press(now time.Duration) Said {
 		m.say(Word{Kind: Ask, Epoch: m.kept.Epoch, Stamp: now})
 		return Asked
 	case deserted:
-		m.lead(after(m.kept.Epoch, m.rules.Seat), 0)
+		m.lead(after(max(m.kept.Epoch, m.stood), m.rules.Seat), 0)
 		m.endless, m.confirmed = true, true
 		m.beat(now)
 		return Leads
@@ -227,8 +243,12 @@ func (m *Member) Complete() bool {
 	if m.role == Leading {
 		return !m.kept.Alone
 	}
-	return m.live && !m.leaderAlone
+	return m.knowsAll()
 }
+
+// knowsAll says of one that follows that it knows all that the leader sent: it
+// has kept its place, and the leader counts on it.
+func (m *Member) knowsAll() bool { return m.live && m.counted == m.self }
 
 // AllKnown says of a leader whether the partner knows all that it was told.
 func (m *Member) AllKnown() bool { return m.known == m.told }

@@ -24,7 +24,14 @@ func (m *Member) Open(number uint64, now time.Duration) bool {
 
 // acked hears what the partner knows.
 func (m *Member) acked(w Word, now time.Duration) {
-	if m.role != Leading || w.Epoch != m.kept.Epoch || w.Number > m.told || w.Number < m.known {
+	if m.role != Leading || w.Epoch != m.kept.Epoch || w.Number > m.told {
+		return
+	}
+	if w.Reader != m.reader { // it was started again, and does not know what it knew
+		m.reader, m.known, m.toldAt, m.join = w.Reader, 0, now, 0
+		m.goAlone(now)
+	}
+	if w.Number < m.known {
 		return
 	}
 	if w.Number > m.known {
@@ -48,6 +55,11 @@ func (m *Member) patience(now time.Duration) {
 		return
 	}
 	m.join = 0
+	m.goAlone(now)
+}
+
+// goAlone goes on without the partner.
+func (m *Member) goAlone(now time.Duration) {
 	if !m.kept.Alone {
 		m.kept.Alone, m.confirmed = true, !m.rules.Witness
 		m.beat(now)
@@ -60,12 +72,12 @@ func (m *Member) Know(epoch, number uint64, ok bool) {
 	if m.role != Following || epoch != m.kept.Epoch {
 		return
 	}
-	m.live = ok
-	if !ok {
+	if m.live = ok; !ok {
+		m.self += 2
 		return
 	}
-	if !m.leaderAlone {
+	if m.knowsAll() {
 		m.kept.Data, m.kept.Alone = epoch, false
 	}
-	m.out = append(m.out, Word{Kind: Ack, From: m.rules.Seat, To: m.rules.Seat.Other(), Epoch: epoch, Number: number})
+	m.out = append(m.out, Word{Kind: Ack, From: m.rules.Seat, To: m.rules.Seat.Other(), Epoch: epoch, Number: number, Reader: m.self})
 }

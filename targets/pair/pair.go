@@ -23,6 +23,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"path/filepath"
 	"sync"
 	"time"
@@ -108,7 +109,7 @@ func Open(c Config) (*Pair, error) {
 	if err := p.keeper.read(&kept); err != nil {
 		c.Log.Warn("what the pair kept cannot be read, it begins anew: " + err.Error())
 	}
-	p.member = lease.NewMember(lease.Rules{Seat: c.Seat, Witness: c.Witness != "", OnSilence: c.OnSilence}, kept, p.now())
+	p.member = lease.NewMember(lease.Rules{Seat: c.Seat, Witness: c.Witness != "", OnSilence: c.OnSilence}, kept, rand.Uint64(), p.now())
 	if err := p.connect(); err != nil {
 		p.Close()
 		return nil, err

@@ -61,11 +61,7 @@ func (p *Pair) handOver(ctx context.Context) surface.Answer {
 	p.desk.Rest(rest)
 	released := false
 	p.until(ctx, restTime, func(m *lease.Member) bool { return m.Alone() || m.AllKnown() })
-	p.step(func(m *lease.Member) {
-		if released = m.May(p.now()) && m.AllKnown() && !m.Alone(); released {
-			m.Release(p.now())
-		}
-	})
+	p.step(func(m *lease.Member) { released = m.Release(p.now()) })
 	if !released {
 		p.desk.Rouse()
 		return refused(fmt.Sprintf("%s does not answer: %s goes on leading", other, p.config.Seat))
