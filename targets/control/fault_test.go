@@ -27,7 +27,7 @@ type bad struct {
 	do    atomic.Pointer[func(net.Conn)]
 }
 
-func newBad(t *testing.T, do func(net.Conn)) *bad {
+func newBad(t testing.TB, do func(net.Conn)) *bad {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

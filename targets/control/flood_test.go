@@ -251,3 +251,44 @@ func TestTooMuchWaits(t *testing.T) {
 	}
 	replays(t, dir)
 }
+
+// BenchmarkPressBesideBadDevice is how long the mixer waits for a press while
+// another device misbehaves, against the same with a recorder that is well.
+func BenchmarkPressBesideBadDevice(b *testing.B) {
+	var f flooding
+	garbage := bytes.Repeat([]byte{0xa5, 0xc0, 0x00, 0xdb}, 16<<10)
+	for b.Loop() {
+		_, well := besideDevice(b, "well", func(c net.Conn) { _, _ = io.Copy(io.Discard, c) })
+		for name, do := range map[string]func(net.Conn){
+			"resets": func(c net.Conn) { _ = c.(*net.TCPConn).SetLinger(0) },
+			"floods": f.stream(toAndFro(b, slip), nil), "garbage": f.stream(garbage, nil),
+		} {
+			_, bad := besideDevice(b, name, do)
+			b.ReportMetric(bad/well, name+"-p99-ratio")
+		}
+	}
+}
+
+func besideDevice(b *testing.B, name string, do func(net.Conn)) (p50, p99 float64) {
+	mixer := local(b)
+	p := at(at(mixerAt(b, mixer.LocalAddr().String()), "iso", "osc.slip", newBad(b, do).l.Addr().String()), "mixer", "osc.udp", mixer.LocalAddr().String())
+	p.Observations = compiled(b).Observations
+	c := start(b, p, Options{Dir: b.TempDir()})
+	defer stop(b, c)
+	time.Sleep(500 * time.Millisecond)
+	wide, buf := button(b, p, "Wide"), make([]byte, 2048)
+	var all []time.Duration
+	for n := range 1000 {
+		x := surface.Press{Kind: surface.Down, Surface: -1, Button: wide, Cue: -1, By: fmt.Sprint(n)}
+		began := time.Now()
+		c.Press(x)
+		if _, err := mixer.Read(buf); err != nil {
+			b.Fatal(err)
+		}
+		all = append(all, time.Since(began))
+		x.Kind = surface.Up
+		c.Press(x)
+		time.Sleep(time.Millisecond)
+	}
+	return quantiles(b, name, all)
+}
