@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -34,10 +35,11 @@ func TestReloadsLoseNoPress(t *testing.T) {
 		}
 		versions[i] = deaf(versions[i])
 	}
-	next, told, dir := 0, &paper{start: time.Now()}, t.TempDir()
+	var next atomic.Int32 // the watch over the file reads too
+	told, dir := &paper{start: time.Now()}, t.TempDir()
 	c := start(t, versions[0], Options{Dir: dir,
 		dial: func(program.Device, osc.Handler, func()) (link, error) { return told, nil },
-		Load: func() prepare.Result { next++; return prepare.Result{Program: versions[next%2]} }})
+		Load: func() prepare.Result { return prepare.Result{Program: versions[next.Add(1)%2]} }})
 	var all sync.WaitGroup
 	for hand := range hands {
 		all.Go(func() {
