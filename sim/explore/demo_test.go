@@ -24,9 +24,12 @@ func goal(r *program.Rule) func(v *View) bool {
 	}
 }
 
-// tooLarge is the rule of the demo that needs too many states: nearly all of
-// the show matters to it. sim/prove decides it without a search, since no
-// single event can break it.
+// tooLarge is the rule of the demo that needs too many states when no device
+// fails: nearly all of the show matters to it. Of 47 variables with more than
+// 10^19 values, a sweep has found 10^9 states within ten presses in 200 s, and no
+// end of them. sim/prove decides it without a search, since no single event can
+// break it (TestDemoIsClean). On parts of the demo explore does, and SPIN says the
+// same (TestSpinOnTheDemo).
 const tooLarge = "the deck loads where a take could bring it"
 
 // Every other rule of the demo is decided, with and without a fault, and what
@@ -39,8 +42,8 @@ func TestDemo(t *testing.T) {
 			r := e.Rule(i, Options{States: 2_000_000, Faults: faults})
 			t.Logf("%d faults, %q: %v, bound %d, %d of %d buttons, %d cues, %d vars, %d timers, %.3g values, %d states, %d zones, %d presses, %d spurious, %d kB", faults, p.Rules[i].Name, r.Verdict, r.Bound,
 				len(r.Slice.Buttons), len(p.Buttons), len(r.Slice.Cues), len(r.Slice.Vars), len(r.Slice.Timers), float64(r.Slice.Values), r.States, r.Zones, r.Presses, r.Spurious, r.Bytes>>10)
-			if r.Verdict == Unfinished && p.Rules[i].Name != tooLarge {
-				t.Errorf("%q is not decided", p.Rules[i].Name)
+			if name := p.Rules[i].Name; (r.Verdict == Unfinished) != (name == tooLarge && faults == 0) {
+				t.Errorf("%q is %v", name, r.Verdict)
 			}
 			if r.HasStory {
 				for _, e := range r.Story {

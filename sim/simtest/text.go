@@ -280,11 +280,11 @@ func (a *author) writeRundown() string {
 	var out strings.Builder
 	out.WriteString("rundown {\n")
 	for i := range a.cues {
-		follow := ""
+		fires := ""
 		if i > 0 {
-			follow = a.one([]string{"", a.f(" follow %d after 1s", i), a.f(" follow %d", i)})
+			fires = a.one([]string{"", a.f(" follow %d after 1s", i), a.f(" follow %d", i), a.f(" at 19:3%d:00", i)})
 		}
-		fmt.Fprintf(&out, "cue %d \"Cue\"%s %s\n", i+1, follow, a.statements(1+a.IntN(2), 1))
+		fmt.Fprintf(&out, "cue %d \"Cue\"%s %s\n", i+1, fires, a.statements(1+a.IntN(2), 1))
 	}
 	out.WriteString("}\n")
 	return out.String()

@@ -7,17 +7,17 @@ type EventKind uint8
 
 // The kinds of event. A is what the comment says.
 const (
-	Down    EventKind = iota // A Buttons: a finger goes down
-	Up                       // A Buttons
-	Go                       // A Cues, or -1: the cue on standby
-	Expire                   // A Timers: this timer runs out now
-	Fault                    // A Devices, B Health
-	Observe                  // A Vars, B value: a device says so
-	StopAll                  // every running task ends; pictures stay
-	Stand                    // A Cues, or how many there are: this cue is on standby, nothing is fired
-	Moment                   // A Cues: the clock or timecode has come to this cue's moment
-	Safe                     // A Destinations: its safe picture is routed to it, after a power cut
-	Declined                 // A Tasks: a device answered no to what this task sent
+	Down     EventKind = iota // A Buttons: a finger goes down
+	Up                        // A Buttons
+	Go                        // A Cues, or -1: the cue on standby
+	Expire                    // A Timers: this timer runs out now
+	Fault                     // A Devices, B Health
+	Observe                   // A Vars, B value: a device says so
+	StopAll                   // every running task ends; pictures stay
+	Stand                     // A Cues, or how many there are: this cue is on standby, nothing is fired
+	Moment                    // A Cues: the clock or timecode has come to this cue's moment
+	Safe                      // A Destinations: its safe picture is routed to it, after a power cut
+	Declined                  // A Tasks: a device answered no to what this task sent
 )
 
 // EventKinds is how many kinds of event there are.

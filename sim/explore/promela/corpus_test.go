@@ -234,8 +234,13 @@ func covers(t *testing.T, all []sample) {
 	var ops [program.Turn + 1]int
 	var verbs [program.Protect + 1]int
 	var timers [program.CoverTimer + 1]int
-	again := map[uint8]int{}
+	again, moments := map[uint8]int{}, 0
 	for _, s := range all {
+		for _, c := range s.p.Cues {
+			if c.By != program.NoMoment {
+				moments++
+			}
+		}
 		for _, in := range s.p.Code {
 			ops[in.Op]++
 		}
@@ -265,6 +270,9 @@ func covers(t *testing.T, all []sample) {
 		if n == 0 {
 			t.Errorf("no show has a timer of kind %d", kind)
 		}
+	}
+	if moments == 0 {
+		t.Error("no cue has a moment")
 	}
 	if len(again) != 3 {
 		t.Errorf("tasks run again in %d of 3 ways", len(again))

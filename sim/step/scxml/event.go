@@ -36,6 +36,9 @@ func (w *writer) outside() {
 			w.on(fmt.Sprintf("fault.%d.%d", d, h), formula.Yes, func() { w.fault(int32(d), h) })
 		}
 	}
+	for t := range w.p.Tasks { // a device answers no to what the script has sent
+		w.on(fmt.Sprint("declined.", t), formula.Yes, func() { w.set(w.p.Tasks[t].Failed, 1) })
+	}
 	w.on("stop", formula.Yes, w.stopAll)
 	w.close("state")
 }

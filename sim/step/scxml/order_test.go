@@ -85,7 +85,7 @@ func press(p *program.Program, r *rand.Rand) string {
 		d := r.IntN(len(p.Devices))
 		return fmt.Sprintf("fault.%d.%d", d, r.IntN(3)*r.IntN(int(program.Healths)))
 	case k < 10:
-		return "stop"
+		return []string{"stop", fmt.Sprint("declined.", r.IntN(len(p.Tasks)))}[r.IntN(2)]
 	case k < 18:
 		return fmt.Sprint("up.", r.IntN(len(p.Buttons)))
 	}
@@ -96,7 +96,7 @@ func press(p *program.Program, r *rand.Rand) string {
 func event(name string, at int64) step.Event {
 	words := strings.Split(name, ".")
 	e := step.Event{At: at, A: -1, Kind: map[string]step.EventKind{"down": step.Down, "up": step.Up, "go": step.Go, "call": step.Go, "stand": step.Stand,
-		"moment": step.Moment, "fault": step.Fault, "stop": step.StopAll}[words[0]]}
+		"moment": step.Moment, "fault": step.Fault, "declined": step.Declined, "stop": step.StopAll}[words[0]]}
 	for i, to := range []*int32{&e.A, &e.B} {
 		if len(words) > i+1 {
 			fmt.Sscan(words[i+1], to)

@@ -17,7 +17,8 @@
 //     one moment the first transition in document order is taken: table order.
 //
 // What is sent to devices, alerted and noted, and that cues are fired and scripts
-// start and end, is sent to other sessions, by the names that stand in Said.
+// start and end, is sent to another session. Not written is what devices report
+// of themselves (step.Observe) and what the plan wishes after a power cut.
 package scxml
 
 import (
