@@ -144,6 +144,7 @@ type duo struct {
 	program *program.Program
 	out     *lines
 	silence bool
+	secure  Secure
 	judge   *Judge
 	listen  [2]string
 	ways    [2]*proxy // to the partner
@@ -224,7 +225,7 @@ func (d *duo) start(s lease.Seat) *control.Controller {
 }
 
 func (d *duo) config(s lease.Seat) Config {
-	c := Config{Seat: s, Listen: d.listen[s], Partner: d.ways[s].address(), OnSilence: d.silence, Secret: secret, Dir: d.dirs[s]}
+	c := Config{Seat: s, Listen: d.listen[s], Partner: d.ways[s].address(), OnSilence: d.silence, Secret: secret, Secure: d.secure, Dir: d.dirs[s]}
 	if d.judge != nil {
 		c.Witness = d.votes[s].address()
 	}

@@ -163,6 +163,7 @@ func TestWhatIsPressed(t *testing.T) {
 		{"/rundown/back", nil, surface.Press{Kind: surface.Back, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
 		{"/rundown/skip", []osc.Arg{osc.Int32(10)}, surface.Press{Kind: surface.Skip, Surface: -1, Button: -1, Cue: -1, Destination: -1, Number: 10}},
 		{"/everything/stop", nil, surface.Press{Kind: surface.StopAll, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
+		{"/pair/switch", nil, surface.Press{Kind: surface.SwitchOver, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
 		{"/everything/resume", nil, surface.Press{Kind: surface.Resume, Surface: -1, Button: -1, Cue: -1, Destination: -1}},
 		{"/destination/" + p.Destinations[1].Name + "/resend", nil, surface.Press{Kind: surface.Resend, Surface: -1, Button: -1, Cue: -1, Destination: 1}},
 		{"/destination/" + p.Destinations[2].Name + "/adopt", []osc.Arg{osc.Int32(11)}, surface.Press{Kind: surface.Adopt, Surface: -1, Button: -1, Cue: -1, Destination: 2, Number: 11}},

@@ -512,12 +512,22 @@ function drawMoments() {
   if (next) put($("disarm").firstElementChild, "Disarm " + next.number);
 }
 
+// drawPair says which of two controllers leads.
+function drawPair() {
+  const p = view.pair;
+  $("pair").hidden = !p;
+  text("pair-word", p ? p.text : "");
+  if (p && announced.leads !== undefined && announced.leads !== p.leads) say(p.text);
+  announced.leads = p ? p.leads : undefined;
+}
+
 function drawRest() {
   drawHolder();
   drawTrial();
   drawOutputs();
   drawMoments();
   text("standby", view.standby.number ? "Standby: cue " + view.standby.number + " " + view.standby.label : "Standby: the rundown is at its end");
+  drawPair();
   $("held").hidden = !view.held;
   $("waiting").hidden = view.running === view.onDisk;
   text("waiting", view.onDisk === "with errors" ? "The file on disk has errors and was refused. " + view.running.slice(0, 12) + " runs." :
@@ -625,7 +635,7 @@ function tellLink() {
 
 function fixedKey(id, guarded, request) {
   const node = $(id);
-  const key = { node, place: id, word: "", busy: false, free: ["stop", "keep", "return", "take", "disarm", "arm"].includes(id), name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
+  const key = { node, place: id, word: "", busy: false, free: ["stop", "keep", "return", "take", "disarm", "arm", "switch"].includes(id), name: () => node.firstElementChild.textContent, cover: () => "none", guarded: () => guarded, live: () => false, request };
   key.write = () => { node.setAttribute("aria-disabled", String(!armed())); put(node.querySelector(".word"), key.word || (guarded ? "hold" : "")); };
   wire(key);
   return key;
@@ -647,6 +657,7 @@ const fixed = [
   fixedKey("back", false, () => onSurface("back")),
   fixedKey("skip", false, () => onSurface("skip")),
   fixedKey("stop", true, () => ({ kind: "stop" })),
+  fixedKey("switch", true, () => ({ kind: "switch" })),
   fixedKey("resume", true, () => ({ kind: "resume" })),
 ];
 
