@@ -139,14 +139,14 @@ func (c *Controller) idle() string {
 	return ""
 }
 
-// pairNote puts a record into the piece that is to be told. The owner calls it.
+// note puts a record into the piece that is to be told. The owner calls it.
 func (w *pairing) note(r journal.Record) {
 	if w.leads {
 		w.piece = r.Append(w.piece)
 	}
 }
 
-// tell tells the other one a piece of the owner's, and gives messages to their
+// tellPair tells the other one a piece of the owner's, and gives messages to their
 // lines.
 func (c *Controller) tellPair(start bool) {
 	w := c.pair

@@ -13,9 +13,9 @@ type Kind uint8
 // The kinds of record, with what their fields hold. At is show time in all
 // that happened to the show.
 const (
-	Session  Kind = 1  // a controller begins; Text digest of the program, By the show's name, A 1 when it goes on after a cut
+	Session  Kind = 1  // a controller begins; Text digest of the program, By the show's name, A 1 when it goes on after a cut, 2 when it follows the other controller of a pair
 	Snapshot Kind = 2  // where the show is; Text digest of the program, Data the state (see control), A 1 while it is on trial, By the numbers of the cues that are disarmed, B and C the mark of a show that was tried and not kept
-	Press    Kind = 3  // A surface.Kind, B what it names, C surface, D outcome, By who, Text why
+	Press    Kind = 3  // A surface.Kind, B what it names, C surface, D outcome, By who, Text why, Data its number, or none
 	Event    Kind = 4  // A step.EventKind, B and C its A and B
 	Cue      Kind = 5  // A cue was fired; By what fired it, where it came by itself
 	Sent     Kind = 6  // a message was given to its device: A device, B message, C group, D 1 when it was asked for by hand, 2 by the plan after a power cut, Data its bytes
