@@ -65,7 +65,7 @@ and Ctrl-C end it in order. "status" asks how it is, "install-unit" makes it a s
 ` + exitHelp,
 		Example: `  cuewright run final.show --state final.state
   cuewright run final.show --state final.state --to deck=http://127.0.0.1:9203
-  cuewright run final.show --state final.state --pair A --pair-listen 192.0.2.1:4270 \\
+  cuewright run final.show --state final.state --pair A --pair-listen 192.0.2.1:4270 \
     --pair-with 192.0.2.2:4270 --pair-witness 192.0.2.3:4270 --pair-secret-file secret`,
 		Args: need("a show or a compiled show", 1, 1),
 		RunE: func(_ *cobra.Command, args []string) error { return f.run(s, args[0]) },
