@@ -180,12 +180,16 @@ func Start(p *program.Program, opts Options) (*Controller, error) {
 
 // begin opens the journal and the lines.
 func (c *Controller) begin(before *past) error {
-	if c.pair != nil {
-		return c.open(before) // lines are for who leads
-	}
 	lines, err := c.connect(c.show, nil)
 	if err != nil {
 		return err
+	}
+	if c.pair != nil { // lines are for who leads: this was to know now that they can be made then
+		for _, l := range lines {
+			l.link.close()
+		}
+		clear(c.show.lines)
+		return c.open(before)
 	}
 	if err := c.open(before); err != nil {
 		for _, l := range lines {
