@@ -311,7 +311,9 @@ func (c *Controller) lead(epoch uint64, complete bool) {
 		if fresh, err = c.connect(c.show, nil); err != nil {
 			c.alert("controller", "it cannot send: "+err.Error())
 		}
-		c.note(journal.Record{Kind: journal.Mark, By: "pair", Text: fmt.Sprintf("%s leads, epoch %d", w.Standing().Seat, epoch)})
+		text := fmt.Sprintf("%s leads, epoch %d", w.Standing().Seat, epoch)
+		c.note(journal.Record{Kind: journal.Mark, By: "pair", Text: text})
+		c.log(text)
 	}
 	c.snapshot()
 	switch {
