@@ -164,7 +164,8 @@ func (g *engine) refute(r *Result, path []move, at []int64) {
 // more of them.
 func (g *engine) exact(r *Result, path []move) {
 	var timed []int32
-	for at := []int64(nil); at == nil; at = g.times(path) {
+	var at []int64
+	for at == nil {
 		r.Spurious++
 		was := len(timed)
 		if timed = unique(append(timed, g.against(path)...)); len(timed) == was {
@@ -183,8 +184,9 @@ func (g *engine) exact(r *Result, path []move) {
 			return
 		}
 		path = z.path()
+		at = g.times(path)
 	}
-	g.refute(r, path, g.times(path))
+	g.refute(r, path, at)
 }
 
 // Reach counts the discrete states that can be reached when running timers may

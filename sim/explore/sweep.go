@@ -70,8 +70,7 @@ func (s *sweep) run() {
 	for !s.over() {
 		for s.round(0) {
 		}
-		before := s.all()
-		if s.over() || !s.round(1) || s.all() == before {
+		if !s.round(1) {
 			return
 		}
 		s.presses++

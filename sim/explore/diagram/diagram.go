@@ -13,6 +13,7 @@ package diagram
 import (
 	"math"
 	"math/bits"
+	"slices"
 
 	"cuewright/macro/bug"
 )
@@ -91,19 +92,13 @@ func (d *Diagram) branches(s Set) []Set {
 func (d *Diagram) node(level, from int) Set {
 	kids := d.kids[from:]
 	d.kids = d.kids[:from]
-	h, some := uint64(level)*0x9e3779b97f4a7c15, false
-	for _, k := range kids {
-		hi, lo := bits.Mul64(h^uint64(k), 0xa0761d6478bd642f)
-		h = hi ^ lo ^ 0x9e3779b97f4a7c15
-		some = some || k != None
-	}
-	if !some {
+	if !slices.ContainsFunc(kids, func(k Set) bool { return k != None }) {
 		return None
 	}
 	mask := uint64(len(d.table) - 1)
-	slot := h & mask
+	slot := hash(Set(level), kids) & mask
 	for d.table[slot] != 0 {
-		if s := d.table[slot]; int(d.memory[s]) == level && same(d.branches(s), kids) {
+		if s := d.table[slot]; int(d.memory[s]) == level && slices.Equal(d.branches(s), kids) {
 			return s
 		}
 		slot = (slot + 1) & mask
@@ -120,13 +115,14 @@ func (d *Diagram) node(level, from int) Set {
 	return Set(s)
 }
 
-func same(a, b []Set) bool {
-	for i := range a {
-		if a[i] != b[i] {
-			return false
-		}
+// hash spreads a node over 64 bits: multiply and fold, as wyhash does.
+func hash(level Set, kids []Set) uint64 {
+	h := uint64(level) * 0x9e3779b97f4a7c15
+	for _, k := range kids {
+		hi, lo := bits.Mul64(h^uint64(k), 0xa0761d6478bd642f)
+		h = hi ^ lo ^ 0x9e3779b97f4a7c15
 	}
-	return true
+	return h
 }
 
 // double makes room for twice as many nodes, and for more answers.
@@ -134,12 +130,7 @@ func (d *Diagram) double() {
 	d.table = make([]Set, 2*len(d.table))
 	mask := uint64(len(d.table) - 1)
 	for s := 2; s < len(d.memory); s += int(d.sizes[d.memory[s]]) + 1 {
-		h := uint64(d.memory[s]) * 0x9e3779b97f4a7c15
-		for _, k := range d.branches(Set(s)) {
-			hi, lo := bits.Mul64(h^uint64(k), 0xa0761d6478bd642f)
-			h = hi ^ lo ^ 0x9e3779b97f4a7c15
-		}
-		slot := h & mask
+		slot := hash(d.memory[s], d.branches(Set(s))) & mask
 		for d.table[slot] != 0 {
 			slot = (slot + 1) & mask
 		}
@@ -188,52 +179,36 @@ func (d *Diagram) empty(level int) (from int) {
 }
 
 // Union is what is in either set.
-func (d *Diagram) Union(a, b Set) Set {
-	switch {
-	case a == b || b == None:
-		return a
-	case a == None:
-		return b
-	case a > b:
-		a, b = b, a
-	}
-	is, ok, slot := d.recall(opUnion, a, b)
-	if ok {
-		return is
-	}
-	level := int(d.memory[a])
-	from := d.empty(level)
-	for v := range d.sizes[level] {
-		k := d.Union(d.memory[a+1+Set(v)], d.memory[b+1+Set(v)])
-		d.kids[from+int(v)] = k
-	}
-	is = d.node(level, from)
-	d.remember(slot, opUnion, a, b, is)
-	return is
-}
+func (d *Diagram) Union(a, b Set) Set { return d.both(opUnion, a, b) }
 
 // Meet is what is in both sets.
-func (d *Diagram) Meet(a, b Set) Set {
+func (d *Diagram) Meet(a, b Set) Set { return d.both(opMeet, a, b) }
+
+// both is the union or the meet of two sets.
+func (d *Diagram) both(op uint32, a, b Set) Set {
 	switch {
 	case a == b:
 		return a
 	case a == None || b == None:
-		return None
+		if op == opMeet {
+			return None
+		}
+		return max(a, b)
 	case a > b:
 		a, b = b, a
 	}
-	is, ok, slot := d.recall(opMeet, a, b)
+	is, ok, slot := d.recall(op, a, b)
 	if ok {
 		return is
 	}
 	level := int(d.memory[a])
 	from := d.empty(level)
 	for v := range d.sizes[level] {
-		k := d.Meet(d.memory[a+1+Set(v)], d.memory[b+1+Set(v)])
+		k := d.both(op, d.memory[a+1+Set(v)], d.memory[b+1+Set(v)])
 		d.kids[from+int(v)] = k
 	}
 	is = d.node(level, from)
-	d.remember(slot, opMeet, a, b, is)
+	d.remember(slot, op, a, b, is)
 	return is
 }
 
@@ -315,17 +290,6 @@ func (d *Diagram) Write(s Set, writing int) Set {
 	is = d.node(level, from)
 	d.remember(slot, op, s, 0, is)
 	return is
-}
-
-// Has says whether a state is in a set.
-func (d *Diagram) Has(s Set, values []uint32) bool {
-	for _, v := range values {
-		if s == None {
-			return false
-		}
-		s = d.memory[s+1+Set(v)]
-	}
-	return s != None
 }
 
 // First is the first state of a set that is not None, when the values of the
