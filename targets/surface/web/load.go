@@ -1,7 +1,6 @@
 package web
 
 import (
-	"encoding/json"
 	"net/http"
 	"time"
 
@@ -26,18 +25,9 @@ type loaded struct {
 // load is one by HTTP. It is answered 200 when the show runs, 202 when it
 // waits, 409 when it was refused.
 func (s *Surface) load(w http.ResponseWriter, r *http.Request) {
-	if !isJSON(r) {
-		plain(w, http.StatusUnsupportedMediaType, "JSON is wanted")
-		return
-	}
 	var q order
-	if err := json.NewDecoder(r.Body).Decode(&q); err != nil {
-		plain(w, http.StatusBadRequest, "not understood")
-		return
-	}
-	c := s.client(r)
+	c := s.asks(w, r, &q)
 	if c == nil {
-		plain(w, http.StatusServiceUnavailable, "too many are here")
 		return
 	}
 	how := surface.Load{By: c.key, Force: q.Force, Expect: q.Expect}

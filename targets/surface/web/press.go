@@ -122,19 +122,26 @@ func (c *client) finger(v *surface.View, at int32, q *request, late bool, refuse
 
 // press is one press by HTTP.
 func (s *Surface) press(w http.ResponseWriter, r *http.Request) {
+	var q request
+	if c := s.asks(w, r, &q); c != nil {
+		answerJSON(w, http.StatusOK, c.do(q))
+	}
+}
+
+// asks reads what a client asks for in JSON, and gives who it is: nil when it
+// was answered that it cannot be.
+func (s *Surface) asks(w http.ResponseWriter, r *http.Request, q any) *client {
 	if !isJSON(r) {
 		plain(w, http.StatusUnsupportedMediaType, "JSON is wanted")
-		return
+		return nil
 	}
-	var q request
-	if err := json.NewDecoder(r.Body).Decode(&q); err != nil {
+	if err := json.NewDecoder(r.Body).Decode(q); err != nil {
 		plain(w, http.StatusBadRequest, "not understood")
-		return
+		return nil
 	}
 	c := s.client(r)
 	if c == nil {
 		plain(w, http.StatusServiceUnavailable, "too many are here")
-		return
 	}
-	answerJSON(w, http.StatusOK, c.do(q))
+	return c
 }
