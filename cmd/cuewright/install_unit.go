@@ -210,16 +210,10 @@ func (u *unitFlags) write(s streams, unit *systemd.Unit) error {
 	if err := os.MkdirAll(filepath.Dir(at), 0o755); err != nil {
 		return &mistake{word: u.root, what: fmt.Sprintf("`%s` cannot be written: %s", at, reason(err)), mend: "run it as root, or with --print"}
 	}
-	made := at + ".new"
-	err := os.WriteFile(made, []byte(unit.Text()), 0o644)
-	if err == nil {
-		err = os.Rename(made, at)
-	}
-	if err != nil {
-		_ = os.Remove(made) // it may not be there
+	if err := writeFile(at, []byte(unit.Text())); err != nil {
 		return &mistake{word: u.root, what: fmt.Sprintf("`%s` cannot be written: %s", at, reason(err)), mend: "run it as root, or with --print"}
 	}
-	_, err = fmt.Fprintf(s.out, `wrote %s; nothing was started. Next, as root:
+	_, err := fmt.Fprintf(s.out, `wrote %s; nothing was started. Next, as root:
   systemctl daemon-reload
   systemctl enable --now %s     starts the show, now and when the board starts
   systemctl status %s           what systemd says of it

@@ -462,8 +462,7 @@ func (d *digits) signed() int64 {
 // programName is the file that a program is kept in, beside the journal.
 func programName(dir, digest string) string { return filepath.Join(dir, digest+".program") }
 
-// writeProgram keeps a program beside the journal: written under another name,
-// put on the disk, and only then given its own, so that it is whole or absent.
+// writeProgram keeps a program beside the journal. It is whole or absent.
 func writeProgram(dir string, p *program.Program, digest string) error {
 	name := programName(dir, digest)
 	if _, err := readProgram(dir, digest); err == nil {
@@ -472,23 +471,7 @@ func writeProgram(dir string, p *program.Program, digest string) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("there is no folder: %w", err)
 	}
-	f, err := os.CreateTemp(dir, "new-*.program")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(program.Encode(p))
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), name)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	if d, err := os.Open(dir); err == nil {
-		_ = d.Sync() // some file systems cannot
-		_ = d.Close()
-	}
-	return nil
+	return journal.WriteWhole(name, "", program.Encode(p))
 }
 
 // readProgram reads a program that was kept.

@@ -7,13 +7,13 @@ import (
 	"hash/crc32"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
+
+	"cuewright/targets/journal"
 )
 
-// keeper keeps something small on the disk: written under another name, put on
-// the disk, and only then given its own, so that it is whole or as it was. The
-// one before is kept beside it.
+// keeper keeps something small on the disk: whole, or as it was. The one before
+// is kept beside it.
 type keeper struct{ path string }
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
@@ -26,29 +26,7 @@ func (k keeper) write(what any) error {
 	if err != nil {
 		return err
 	}
-	dir := filepath.Dir(k.path)
-	f, err := os.CreateTemp(dir, "new-*.kept")
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(f, "%08x %s\n", crc32.Checksum(text, castagnoli), text)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		if old := os.Rename(k.path, k.old()); old != nil && !errors.Is(old, fs.ErrNotExist) {
-			err = old
-		}
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), k.path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	if d, err := os.Open(dir); err == nil {
-		_ = d.Sync() // some file systems cannot
-		_ = d.Close()
-	}
-	return nil
+	return journal.WriteWhole(k.path, k.old(), fmt.Appendf(nil, "%08x %s\n", crc32.Checksum(text, castagnoli), text))
 }
 
 // read reads the newest that is whole. Nothing is left as it is when nothing
