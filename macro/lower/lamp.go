@@ -269,14 +269,8 @@ func add(to []int32, index int32) []int32 {
 
 // codeOf is the code of one entry of a task.
 func (l *lowerer) codeOf(task, entry int32) []program.Instr {
-	t := l.p.Tasks[task]
-	end := len(l.p.Code)
-	if int(entry)+1 < len(t.Entries) {
-		end = int(t.Entries[entry+1])
-	} else if int(task)+1 < len(l.p.Tasks) {
-		end = int(l.p.Tasks[task+1].Entries[0])
-	}
-	return l.p.Code[t.Entries[entry]:end]
+	from, to := l.p.CodeOfEntry(task, entry)
+	return l.p.Code[from:to]
 }
 
 // told is the device that an action tells something, or -1. Of a route it is

@@ -20,3 +20,23 @@ func (p *Program) MessageIndex() map[Command]int32 {
 	}
 	return index
 }
+
+// CodeOf is where a task's code begins and ends. Code lies task by task.
+func (p *Program) CodeOf(task int32) (from, to int32) {
+	from, to = p.Tasks[task].Entries[0], int32(len(p.Code))
+	if int(task)+1 < len(p.Tasks) {
+		to = p.Tasks[task+1].Entries[0]
+	}
+	return from, to
+}
+
+// CodeOfEntry is where the code of one entry of a task begins and ends: at the
+// next entry, or with the task's.
+func (p *Program) CodeOfEntry(task, entry int32) (from, to int32) {
+	_, to = p.CodeOf(task)
+	entries := p.Tasks[task].Entries
+	if int(entry)+1 < len(entries) {
+		to = entries[entry+1]
+	}
+	return entries[entry], to
+}

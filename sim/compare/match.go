@@ -214,8 +214,7 @@ func (v *version) users() users {
 			}
 			tasks[task] = true
 			u.macros[task] = append(u.macros[task], name)
-			from := v.p.Tasks[task].Entries[0]
-			_, to := v.code(task, int32(len(v.p.Tasks[task].Entries)-1))
+			from, to := v.p.CodeOf(task)
 			for _, in := range v.p.Code[from:to] {
 				switch {
 				case in.Op == program.Run:

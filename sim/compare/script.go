@@ -33,22 +33,8 @@ func (v *version) script(task, entry int32) []line {
 	return w.out
 }
 
-// code is the addresses of one entry of a task.
-func (v *version) code(task, entry int32) (from, to int32) {
-	t := &v.p.Tasks[task]
-	switch {
-	case int(entry)+1 < len(t.Entries):
-		to = t.Entries[entry+1]
-	case int(task)+1 < len(v.p.Tasks):
-		to = v.p.Tasks[task+1].Entries[0]
-	default:
-		to = int32(len(v.p.Code))
-	}
-	return t.Entries[entry], to
-}
-
 func (w *writer) task(task, entry int32) {
-	from, to := w.code(task, entry)
+	from, to := w.p.CodeOfEntry(task, entry)
 	if to > from && w.p.Code[to-1].Op == program.End {
 		to--
 	}
@@ -256,7 +242,7 @@ func (v *version) blends(task int32) bool {
 	runs, restarts := 0, false
 	for owner := range v.p.Tasks {
 		for e := range v.p.Tasks[owner].Entries {
-			from, to := v.code(int32(owner), int32(e))
+			from, to := v.p.CodeOfEntry(int32(owner), int32(e))
 			for _, in := range v.p.Code[from:to] {
 				if int32(owner) == task && in.Op == program.Abandon {
 					return false

@@ -236,7 +236,7 @@ func (v *version) gather(d *doer, task, entry int32, seen map[[2]int32]bool) {
 			}
 		}
 	}
-	from, to := v.code(task, entry)
+	from, to := v.p.CodeOfEntry(task, entry)
 	for _, in := range v.p.Code[from:to] {
 		switch in.Op {
 		case program.Do:

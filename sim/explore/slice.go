@@ -48,11 +48,8 @@ func unique(l []int32) []int32 {
 
 // code calls f with every instruction of a task.
 func (x *influence) code(t int32, f func(in *program.Instr)) {
-	end := int32(len(x.p.Code))
-	if int(t)+1 < len(x.p.Tasks) {
-		end = x.p.Tasks[t+1].Entries[0]
-	}
-	for at := x.p.Tasks[t].Entries[0]; at < end; at++ {
+	from, to := x.p.CodeOf(t)
+	for at := from; at < to; at++ {
 		f(&x.p.Code[at])
 	}
 }

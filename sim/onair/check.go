@@ -215,7 +215,7 @@ type deed struct{ instr, action int32 }
 // actions are what a task does, in the order of its code.
 func (t *tables) actions(task int32) []deed {
 	var all []deed
-	from, end := t.code(task)
+	from, end := t.p.CodeOf(task)
 	for at := from; at < end; at++ {
 		switch in := &t.p.Code[at]; in.Op {
 		case program.Do:
@@ -229,17 +229,8 @@ func (t *tables) actions(task int32) []deed {
 	return all
 }
 
-// code is where a task's instructions begin and end.
-func (t *tables) code(task int32) (from, end int32) {
-	end = int32(len(t.p.Code))
-	if int(task)+1 < len(t.p.Tasks) {
-		end = t.p.Tasks[task+1].Entries[0]
-	}
-	return t.p.Tasks[task].Entries[0], end
-}
-
 // Code is where a task's instructions begin and end, in Program.Code.
-func (w *Watch) Code(task int32) (from, end int32) { return w.code(task) }
+func (w *Watch) Code(task int32) (from, end int32) { return w.p.CodeOf(task) }
 
 // Script is the script that a branch belongs to, else the task itself.
 func (w *Watch) Script(task int32) int32 { return w.root[task] }

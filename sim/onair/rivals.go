@@ -49,7 +49,7 @@ func (w *Watch) Rivals() []Rival {
 // takesTime says whether a task can be found running between events: it waits
 // for a time or a condition, or for a task that does.
 func (t *tables) takesTime(task int32) bool {
-	from, end := t.code(task)
+	from, end := t.p.CodeOf(task)
 	for at := from; at < end; at++ {
 		switch in := &t.p.Code[at]; in.Op {
 		case program.Sleep:

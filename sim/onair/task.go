@@ -21,11 +21,8 @@ func (t *tables) findCalls() {
 	}
 	for i := range t.p.Tasks {
 		t.calls[i] = make([]uint64, (n+63)/64)
-		end := len(t.p.Code)
-		if i+1 < n {
-			end = int(t.p.Tasks[i+1].Entries[0])
-		}
-		for _, in := range t.p.Code[t.p.Tasks[i].Entries[0]:end] {
+		from, to := t.p.CodeOf(int32(i))
+		for _, in := range t.p.Code[from:to] {
 			if in.Op == program.Run {
 				t.calls[i][in.A>>6] |= 1 << (in.A & 63)
 				for k, word := range t.calls[in.A] {

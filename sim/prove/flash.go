@@ -89,10 +89,7 @@ func (x *pacer) flashes(task int32) bool {
 }
 
 func (x *pacer) task(t int32) {
-	from, end := x.p.Tasks[t].Entries[0], int32(len(x.p.Code))
-	if int(t)+1 < len(x.p.Tasks) {
-		end = x.p.Tasks[t+1].Entries[0]
-	}
+	from, end := x.p.CodeOf(t)
 	counts := x.counts(from, end)
 	rest := make([]pace, end-from+1) // by address: to the end
 	last := make([]pace, end-from+1) // to the last change
@@ -127,7 +124,8 @@ func (x *pacer) instruction(t, at int32, counts bool) (own pace, next []int32) {
 	}
 	switch in.Op {
 	case program.End, program.Abandon:
-		next = []int32{x.endOf(t)}
+		_, end := x.p.CodeOf(t)
+		next = []int32{end}
 	case program.Sleep:
 		own[0] = in.Micros
 	case program.Until, program.Unless:
@@ -153,13 +151,6 @@ func (x *pacer) instruction(t, at int32, counts bool) (own pace, next []int32) {
 		}
 	}
 	return own, next
-}
-
-func (x *pacer) endOf(t int32) int32 {
-	if int(t)+1 < len(x.p.Tasks) {
-		return x.p.Tasks[t+1].Entries[0]
-	}
-	return int32(len(x.p.Code))
 }
 
 // counts says which instructions are a change of their own: of those that

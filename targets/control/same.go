@@ -21,10 +21,7 @@ func sameTask(a *show, task int32, b *show, other int32) bool {
 // listing is a script's code in names.
 func (s *show) listing(task int32) string {
 	var b strings.Builder
-	from, to := s.p.Tasks[task].Entries[0], int32(len(s.p.Code))
-	if int(task)+1 < len(s.p.Tasks) {
-		to = s.p.Tasks[task+1].Entries[0]
-	}
+	from, to := s.p.CodeOf(task)
 	for _, e := range s.p.Tasks[task].Entries {
 		fmt.Fprintln(&b, "entry", e-from)
 	}

@@ -169,7 +169,7 @@ func (w *writer) wake(task int32) {
 // blocks writes a task's code, from each address where it can go on to where it
 // rests, branches or ends.
 func (w *writer) blocks(task int32) {
-	from, to := w.code(task)
+	from, to := w.p.CodeOf(task)
 	heads := w.heads(task, from, to)
 	for at := from; at < to; {
 		w.line(":: %s == %d -> skip;", pc(task), at+1)
@@ -184,15 +184,6 @@ func (w *writer) blocks(task int32) {
 			at++ // nothing goes there
 		}
 	}
-}
-
-// code is where a task's code begins and ends. Code lies task by task.
-func (w *writer) code(task int32) (from, to int32) {
-	from, to = w.p.Tasks[task].Entries[0], int32(len(w.p.Code))
-	if int(task)+1 < len(w.p.Tasks) {
-		to = w.p.Tasks[task+1].Entries[0]
-	}
-	return from, to
 }
 
 // heads says of each address of a task whether it can go on there.
