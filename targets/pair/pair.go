@@ -369,15 +369,20 @@ func (p *Pair) Standing() surface.Pair {
 	return s
 }
 
-// Close ends it.
+// Close ends it. The own connection ends last: what is under way on it is ended
+// by the context, and a client that is closed in mid-publishing leaves a
+// goroutine behind.
 func (p *Pair) Close() {
 	p.cancel()
-	for _, c := range []*nats.Conn{p.partner, p.witness, p.own} {
+	for _, c := range []*nats.Conn{p.partner, p.witness} {
 		if c != nil {
 			c.Close()
 		}
 	}
 	p.group.Wait()
+	if p.own != nil {
+		p.own.Close()
+	}
 	if p.server != nil {
 		p.server.Shutdown()
 		p.server.WaitForShutdown()
